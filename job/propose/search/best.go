@@ -7,9 +7,6 @@ import (
 
 var errNotYet = errors.New("search: not built yet")
 
-// Pareto returns the exact Pareto-optimal set of the chains that keep the limits.
-func Pareto(ctx context.Context, p Problem, s Settings) (Front, error) { return Front{}, errNotYet }
-
 // Best returns the k chains of least weighted sum that keep the limits.
 func Best(ctx context.Context, p Problem, w Weights, k int, s Settings) (Ranking, error) {
 	return Ranking{}, errNotYet

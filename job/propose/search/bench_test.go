@@ -1,0 +1,100 @@
+package search
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// shop describes an invented catalogue for chains board connector, cable
+// connector, cable, cable connector, board connector.
+type shop struct {
+	parts          int // per slot; cables two fifths of it; one in three fails on its own and is left out
+	series, groups int // interface families, in two genders each, and cable families
+	corr           float64
+}
+
+// problem draws the catalogue. Prices rise with quality; loss and reflection fall with it, with rank correlation about corr.
+func (s shop) problem(seed uint64) Problem {
+	r := rand.New(rand.NewPCG(seed, 7))
+	p := Problem{Criteria: []string{"loss, µdB", "price, µ", "mass, µg"}}
+	normal := func(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) } // to a uniform share
+	with := func(q float64) float64 { return normal(s.corr*q + math.Sqrt(1-s.corr*s.corr)*r.NormFloat64()) }
+	log := func(lo, hi, u float64) float64 { return lo * math.Pow(hi/lo, u) }
+	faces := 2 * s.series
+	for i, name := range []string{"board connector 1", "cable connector 1", "cable", "cable connector 2", "board connector 2"} {
+		slot := Slot{Name: name}
+		n := s.parts
+		if i == 2 {
+			n = n * 2 / 5
+		}
+		for range n * 2 / 3 {
+			q := r.NormFloat64()
+			var o Option
+			loss := log(0.08, 0.8, 1-with(q))
+			if i == 2 {
+				loss = log(0.8, 3.5, 1-with(q))
+			}
+			o.Cost = []int64{int64(1e6 * loss), int64(1e6 * log(4, 60, normal(q))), int64(1e6 * log(3, 30, r.Float64()))}
+			o.Gamma, o.GammaRight = log(0.02, 0.15, 1-with(q)), log(0.02, 0.15, 1-with(q))
+			o.TwoWay = math.Pow(10, -loss/10)
+			left, right := []int{1, faces, s.groups, s.groups, faces}[i], []int{faces, s.groups, s.groups, faces, 1}[i]
+			o.Left, o.Right = State(r.IntN(left)), State(r.IntN(right))
+			if i == 2 {
+				o.Right = o.Left
+			}
+			slot.Options = append(slot.Options, o)
+		}
+		p.Slots = append(p.Slots, slot)
+	}
+	return p
+}
+
+var moderate = []Limit{{0, 4e6}, {1, 80e6}, {2, 60e6}, {LeftEnd, 0.25}}
+var tight = []Limit{{0, 3e6}, {1, 60e6}, {2, 50e6}, {LeftEnd, 0.25}}
+
+func BenchmarkPareto(b *testing.B) {
+	for _, c := range []struct {
+		name   string
+		shop   shop
+		limits []Limit
+		obj    []Criterion
+	}{
+		{"500/moderate", shop{500, 2, 3, 0.7}, moderate, nil},
+		{"500/none", shop{500, 2, 3, 0.7}, nil, nil},
+		{"2000/moderate", shop{2000, 2, 3, 0.7}, moderate, nil},
+		{"2000/tight", shop{2000, 2, 3, 0.7}, tight, nil},
+		{"2000/none, 3 criteria", shop{2000, 2, 3, 0.7}, nil, []Criterion{0, 1, LeftEnd}},
+		{"500/both ends, moderate", shop{500, 2, 3, 0.7}, append(moderate[:4:4], Limit{RightEnd, 0.25}), []Criterion{0, 1, 2, LeftEnd, RightEnd}},
+		{"500/worse end, moderate", shop{500, 2, 3, 0.7}, append(moderate[:3:3], Limit{WorseEnd, 0.25}), []Criterion{0, 1, 2, WorseEnd}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			var size, tested, labels, chains float64
+			kept := 0
+			for i := range b.N {
+				p := c.shop.problem(uint64(i))
+				p.Limits = c.limits
+				f, err := Pareto(context.Background(), p, Settings{Objectives: c.obj, MaxFront: -1})
+				if err != nil {
+					b.Fatal(err)
+				}
+				size += float64(f.Size)
+				tested += float64(f.Stats.Tested)
+				labels += float64(f.Stats.Labels)
+				chains += f.Compatible
+				kept = f.Stats.Kept
+				if i == 0 {
+					b.Log(fmt.Sprint(f.Stats, " ", Count(f.Compatible)))
+				}
+			}
+			n := float64(b.N)
+			b.ReportMetric(size/n, "points")
+			b.ReportMetric(tested/n, "tests")
+			b.ReportMetric(labels/n, "labels")
+			b.ReportMetric(chains/n, "chains")
+			b.ReportMetric(float64(kept), "kept")
+		})
+	}
+}

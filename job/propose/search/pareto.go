@@ -1,0 +1,353 @@
+package search
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+)
+
+const (
+	defaultMaxFront = 5000
+	defaultMaxWork  = 20e6
+	defaultRatio    = 1.05
+)
+
+// Pareto returns the Pareto-optimal set of the chains that keep the limits: all
+// distinct vectors of objectives that no other such chain equals or beats in
+// every objective, with one chain for each.
+//
+// The method is dynamic programming over suffixes, from the right. For each slot and
+// state the options are crossed with the fronts of the suffixes they can
+// stand before, in ascending order of a sum of the scaled criteria, so that
+// whatever could dominate a candidate comes before it. The fronts are trees of
+// boxes: a box is translated by an option, and left unopened if its lower corner
+// breaks a limit even with the cheapest prefix or is dominated already. So
+// the work is that of the fronts, not of the chains (branch and bound on the tree of boxes,
+// as for skyline queries; the dominance of partial solutions is that of
+// multi-objective dynamic programming. Both from memory).
+//
+// No chain within the limits is no error: the front is empty. ErrNoChain says that
+// no chain exists at all.
+func Pareto(ctx context.Context, p Problem, s Settings) (Front, error) {
+	m, err := newModel(&p)
+	if err != nil {
+		return Front{}, err
+	}
+	if m.compatible == 0 {
+		return Front{}, ErrNoChain
+	}
+	return m.pareto(ctx, s)
+}
+
+// pareto is one run of the dynamic programme.
+func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
+	objectives, err := m.objectives(s)
+	if err != nil {
+		return Front{}, err
+	}
+	resolution, err := m.resolution(objectives, s)
+	if err != nil {
+		return Front{}, err
+	}
+	front := Front{Compatible: m.compatible}
+	front.Stats.Options = m.total
+	front.Stats.PerSlot = make([]int, m.n)
+
+	l := m.layout(objectives)
+	budget := &budget{max: int64(s.MaxWork)}
+	if budget.max <= 0 {
+		budget.max = defaultMaxWork
+	}
+	workers := s.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	report := reporter(s.Progress)
+	report(0)
+
+	fronts := make([][]*suffixes, m.n+1)
+	fronts[m.n] = make([]*suffixes, m.states)
+	for st := range m.states {
+		if m.b.suf[m.n][st].ok {
+			fronts[m.n][st] = l.end()
+		}
+	}
+	for i := m.n - 1; i >= 0; i-- {
+		opts := m.undominated(i, l)
+		front.Stats.Kept += len(opts)
+		groups := make([][]option, m.states)
+		if i == 0 {
+			groups = groups[:1] // one front over all states of the left end
+		}
+		for _, o := range opts {
+			g := 0
+			if i > 0 {
+				g = int(o.left)
+			}
+			groups[g] = append(groups[g], o)
+		}
+		fronts[i] = make([]*suffixes, len(groups))
+		jobs := make([]*job, len(groups))
+		var wait sync.WaitGroup
+		gate := make(chan struct{}, workers)
+		done, all := 0, 0
+		var lock sync.Mutex
+		for g, opts := range groups {
+			if len(opts) == 0 {
+				continue
+			}
+			all += len(opts)
+			jobs[g] = m.newJob(i, opts, fronts[i+1], l, budget)
+			wait.Go(func() {
+				gate <- struct{}{}
+				defer func() { <-gate }()
+				jobs[g].run(ctx)
+				lock.Lock()
+				defer lock.Unlock()
+				done += len(opts)
+				report((float64(m.n-1-i) + float64(done)/float64(all)) / float64(m.n))
+			})
+		}
+		wait.Wait()
+		for g, j := range jobs {
+			if j == nil {
+				continue
+			}
+			if j.err != nil {
+				return Front{}, j.err
+			}
+			front.Stats.Tested += j.tested
+			if j.out == nil {
+				continue
+			}
+			fronts[i][g] = j.out
+			front.Stats.PerSlot[i] += j.out.n
+			front.Stats.Labels += j.out.n
+		}
+	}
+	front.Stats.Peak = int(budget.peak.Load())
+	report(1)
+
+	last := fronts[0][0]
+	if last == nil {
+		return front, nil
+	}
+	front.Size = last.n
+	chains := make([]Chain, last.n)
+	for x := range chains {
+		chains[x] = m.chain(fronts, x)
+	}
+	slices.SortFunc(chains, func(a, b Chain) int {
+		for _, c := range objectives {
+			if d := cmp.Compare(a.Values.Of(c), b.Values.Of(c)); d != 0 {
+				return d
+			}
+		}
+		return slices.Compare(a.Option, b.Option)
+	})
+	front.Chains = chains
+	most := s.MaxFront
+	if most == 0 {
+		most = defaultMaxFront
+	}
+	if most > 0 && front.Size > most {
+		front.Covered, front.Resolution = true, resolution
+		front.Chains = cover(chains, resolution)
+	}
+	return front, nil
+}
+
+// chain follows the suffixes from point x of the last front to the right end.
+func (m *model) chain(fronts [][]*suffixes, x int) Chain {
+	choice := make([]int, m.n)
+	f := fronts[0][0]
+	for i := range m.n {
+		choice[i] = int(f.option[x])
+		to := m.p.Slots[i].Options[choice[i]].Right
+		x, f = int(f.next[x]), fronts[i+1][to]
+	}
+	return Chain{Option: choice, Values: m.p.Values(choice)}
+}
+
+func (m *model) objectives(s Settings) ([]Criterion, error) {
+	if len(s.Objectives) == 0 {
+		all := make([]Criterion, 0, m.k+1)
+		for c := range m.k {
+			all = append(all, Criterion(c))
+		}
+		return append(all, LeftEnd), nil
+	}
+	for i, c := range s.Objectives {
+		if err := m.check(c); err != nil {
+			return nil, err
+		}
+		if slices.Contains(s.Objectives[:i], c) {
+			return nil, &ProblemError{Slot: -1, Option: -1, Reason: m.name(c) + " is an objective twice"}
+		}
+	}
+	return s.Objectives, nil
+}
+
+// A layout says which numbers of a suffix the search carries, and where.
+// A suffix carries its additive values, its reflection r at the left end, and of the
+// right end the reflection h and the two-way factor t: only those that
+// are an objective or whose limit can bind.
+type layout struct {
+	add        []int // additive criteria in positions 0, 1 ...
+	r, h       int   // position of r; of h, followed by t; -1: not carried
+	used       int
+	stride     int
+	objectives []Criterion
+}
+
+func (m *model) layout(objectives []Criterion) *layout {
+	l := &layout{r: -1, h: -1, objectives: objectives}
+	most := extent{rmax: math.Inf(-1), hmax: math.Inf(-1)}
+	for s := range m.states {
+		if e := &m.b.suf[0][s]; m.leftOK[s] && e.ok {
+			for c := range m.k {
+				most.max[c] = max(most.max[c], e.max[c])
+			}
+			most.rmax = max(most.rmax, e.rmax)
+			most.hmax = max(most.hmax, e.hmax)
+		}
+	}
+	for c := range m.k {
+		if slices.Contains(objectives, Criterion(c)) || most.max[c] > m.limit[c] {
+			l.add = append(l.add, c)
+		}
+	}
+	l.used = len(l.add)
+	worse := slices.Contains(objectives, WorseEnd)
+	if worse || slices.Contains(objectives, LeftEnd) || most.rmax*(1+slack) > m.limitL {
+		l.r = l.used
+		l.used++
+	}
+	if worse || slices.Contains(objectives, RightEnd) || most.hmax*(1+slack) > m.limitR {
+		l.h = l.used
+		l.used += 2
+	}
+	l.stride = 4
+	if l.used > 4 || len(objectives) > 4 {
+		l.stride = 8
+	}
+	return l
+}
+
+// end returns the front of the empty suffix.
+func (l *layout) end() *suffixes {
+	f := &suffixes{n: 1, option: []int32{-1}, next: []int32{-1}}
+	var v vector
+	if l.h >= 0 {
+		v[l.h+1] = bits(1)
+	}
+	f.values = append(f.values, v[:l.stride]...)
+	f.grow(l, &scales{})
+	return f
+}
+
+func bits(x float64) int64   { return int64(math.Float64bits(x)) }
+func number(x int64) float64 { return math.Float64frombits(uint64(x)) }
+
+// undominated returns the options of slot i that are worth standing anywhere: an option is dropped when
+// another one between the same states costs no more and makes no
+// more reflection of whatever stands behind it, or in front of it. The
+// reflection g + t·R is linear in R, so it is compared at the two bounds of R.
+func (m *model) undominated(i int, l *layout) []option {
+	opts := slices.Clone(m.opts[i])
+	type ends struct{ r, h [2]float64 }
+	at := func(o *option) (e ends) {
+		suf, pre := &m.b.suf[i+1][o.right], &m.b.pre[i][o.left]
+		top := min(suf.rmax, m.b.capL[i+1][o.right])
+		e.r = [2]float64{o.g + o.t*suf.rmin, o.g + o.t*top}
+		e.h = [2]float64{o.h + o.t*pre.hmin, o.h + o.t*pre.hmax}
+		return e
+	}
+	// no worse at both ends by more than rounding, or no worse whatever the rest
+	less := func(a, b [2]float64, ga, gb, ta, tb float64) bool {
+		return a[0] <= b[0]-slack && a[1] <= b[1]-slack || ga <= gb && ta <= tb
+	}
+	better := func(a, b *option, ea, eb *ends) bool {
+		for _, c := range l.add {
+			if a.add[c] > b.add[c] {
+				return false
+			}
+		}
+		if l.r >= 0 && !less(ea.r, eb.r, a.g, b.g, a.t, b.t) {
+			return false
+		}
+		return l.h < 0 || less(ea.h, eb.h, a.h, b.h, a.t, b.t)
+	}
+	var typical [maxAdditive]float64
+	for c := range typical {
+		typical[c] = m.typical(c)
+	}
+	weight := func(o *option) float64 {
+		w := 0.0
+		for _, c := range l.add {
+			w += float64(o.add[c]) / typical[c]
+		}
+		return w + o.g + o.h
+	}
+	slices.SortStableFunc(opts, func(a, b option) int {
+		if d := cmp.Or(cmp.Compare(a.left, b.left), cmp.Compare(a.right, b.right)); d != 0 {
+			return d
+		}
+		return cmp.Compare(weight(&a), weight(&b))
+	})
+	var kept []option
+	var seen []ends
+	first := 0
+	for x := range opts {
+		o := &opts[x]
+		if len(kept) == 0 || kept[len(kept)-1].left != o.left || kept[len(kept)-1].right != o.right {
+			first = len(kept)
+		}
+		e := at(o)
+		drop := false
+		for y := first; y < len(kept) && !drop; y++ {
+			drop = better(&kept[y], o, &seen[y], &e)
+		}
+		if !drop {
+			kept, seen = append(kept, *o), append(seen, e)
+		}
+	}
+	slices.SortFunc(kept, func(a, b option) int { return cmp.Compare(a.index, b.index) })
+	return kept
+}
+
+// typical returns a size of criterion c, for scaling only.
+func (m *model) typical(c int) float64 {
+	top := int64(1)
+	for s := range m.states {
+		if e := &m.b.suf[0][s]; e.ok {
+			top = max(top, e.max[c])
+		}
+	}
+	return float64(top)
+}
+
+// reporter makes progress calls rise and never overlap.
+func reporter(f func(float64)) func(float64) {
+	if f == nil {
+		return func(float64) {}
+	}
+	var lock sync.Mutex
+	last := -1.0
+	return func(x float64) {
+		lock.Lock()
+		defer lock.Unlock()
+		if x > last {
+			last = x
+			f(x)
+		}
+	}
+}
+
+func tooLarge(held int64) error {
+	return fmt.Errorf("%w: more than %d partial chains at once; set limits, weigh fewer criteria, or raise MaxWork", ErrTooLarge, held)
+}
