@@ -74,8 +74,10 @@ func BenchmarkPareto(b *testing.B) {
 			var size, tested, labels, chains float64
 			kept := 0
 			for i := range b.N {
+				b.StopTimer()
 				p := c.shop.problem(uint64(i))
 				p.Limits = c.limits
+				b.StartTimer()
 				f, err := Pareto(context.Background(), p, Settings{Objectives: c.obj, MaxFront: -1})
 				if err != nil {
 					b.Fatal(err)
@@ -95,6 +97,79 @@ func BenchmarkPareto(b *testing.B) {
 			b.ReportMetric(labels/n, "labels")
 			b.ReportMetric(chains/n, "chains")
 			b.ReportMetric(float64(kept), "kept")
+		})
+	}
+}
+
+func BenchmarkBest(b *testing.B) {
+	for _, c := range []struct {
+		name   string
+		shop   shop
+		limits []Limit
+	}{
+		{"500/none", shop{500, 2, 3, 0.7}, nil},
+		{"500/moderate", shop{500, 2, 3, 0.7}, moderate},
+		{"2000/moderate", shop{2000, 2, 3, 0.7}, moderate},
+		{"2000/tight", shop{2000, 2, 3, 0.7}, tight},
+		{"2000/hardly any", shop{2000, 2, 3, 0.7}, []Limit{{0, 2.2e6}, {1, 60e6}, {2, 30e6}, {LeftEnd, 0.16}}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			opened, found := 0, 0
+			for i := range b.N {
+				b.StopTimer()
+				p := c.shop.problem(uint64(i))
+				p.Limits = c.limits
+				b.StartTimer()
+				// one dB counts as 10 of price, 10 g as 3, and 0.1 of reflection as 15
+				got, err := Best(context.Background(), p, Weights{Add: []float64{10, 1, 0.3}, Left: 150e6}, 50, Settings{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				opened += int(got.Stats.Tested)
+				found += len(got.Chains)
+			}
+			b.ReportMetric(float64(opened)/float64(b.N), "opened")
+			b.ReportMetric(float64(found)/float64(b.N), "found")
+		})
+	}
+}
+
+func BenchmarkNearest(b *testing.B) {
+	for _, c := range []struct {
+		name   string
+		shop   shop
+		limits []Limit
+	}{
+		{"500/feasible", shop{500, 2, 3, 0.7}, moderate},
+		{"500", shop{500, 2, 3, 0.7}, []Limit{{0, 2e6}, {1, 40e6}, {2, 30e6}, {LeftEnd, 0.12}}},
+		{"2000", shop{2000, 2, 3, 0.7}, []Limit{{0, 1.5e6}, {1, 40e6}, {2, 25e6}, {LeftEnd, 0.1}}},
+		{"2000, worse end", shop{2000, 2, 3, 0.7}, []Limit{{0, 1.5e6}, {1, 40e6}, {2, 25e6}, {WorseEnd, 0.1}}},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			opened, fallback, feasible := 0, 0, 0
+			for i := range b.N {
+				b.StopTimer()
+				p := c.shop.problem(uint64(i))
+				p.Limits = c.limits
+				b.StartTimer()
+				got, err := Nearest(context.Background(), p, 10, Settings{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				opened += int(got.Stats.Tested)
+				if got.Stats.Fallback {
+					fallback++
+				}
+				if got.Feasible {
+					feasible++
+				}
+				if i == 0 {
+					b.Log(got.Chains[0].Violation, got.Chains[len(got.Chains)-1].Violation)
+				}
+			}
+			b.ReportMetric(float64(opened)/float64(b.N), "opened")
+			b.ReportMetric(float64(fallback), "fallbacks")
+			b.ReportMetric(float64(feasible), "feasible")
 		})
 	}
 }

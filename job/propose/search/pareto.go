@@ -58,10 +58,7 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 	front.Stats.PerSlot = make([]int, m.n)
 
 	l := m.layout(objectives)
-	budget := &budget{max: int64(s.MaxWork)}
-	if budget.max <= 0 {
-		budget.max = defaultMaxWork
-	}
+	budget := &budget{max: int64(s.work())}
 	workers := s.Workers
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
