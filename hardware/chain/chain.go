@@ -1,0 +1,185 @@
+// Package chain predicts what an ordered row of elements between two reference
+// planes does: its loss, reflection, delay, mode-free limit and the rest of its
+// ledger, element by element and summed.
+//
+// A datasheet part has no phase: it bounds magnitudes. So reflections are shown
+// side by side as worst, swept 95 %, root sum of squares and, where every phase
+// is known, nominal; they are never mixed.
+package chain
+
+import (
+	"fmt"
+	"math"
+
+	"linewright/physics/network"
+	"linewright/physics/units"
+)
+
+// Step is a rung of the ladder of fidelity on which a result stands.
+type Step int
+
+// The ladder, from the lowest rung. Each can replace the one below in any
+// element.
+const (
+	DatasheetBound Step = iota
+	ClosedFormula
+	SectionSolve // cross-section solve or mode matching
+	FieldSolve
+	MeasuredFile
+)
+
+func (s Step) String() string {
+	return [...]string{"datasheet bound", "closed formula", "cross-section solve", "field solve", "measured"}[s]
+}
+
+// Conditions are those under which a chain is predicted.
+type Conditions struct {
+	Temperature units.Temperature // of every element
+}
+
+// Element is one piece of a chain.
+type Element interface {
+	// Facts returns what does not depend on frequency.
+	Facts() Facts
+	// Respond returns what the element does at each frequency of f, in Hz,
+	// strictly increasing.
+	Respond(f []float64, c Conditions) (Response, error)
+}
+
+// Facts are an element's properties that do not depend on frequency.
+type Facts struct {
+	Name          string // where it stands: "cable", "connector at the far end"
+	Kind          string // "cable", "cable connector", "launch" ...
+	Part          string // catalogue id; empty for what is no catalogue part
+	Description   string
+	CrossSections []CrossSection
+	Rated         *units.Frequency // the maker's rating
+	MinRated      *units.Frequency
+	MinTemp       *units.Temperature
+	MaxTemp       *units.Temperature
+	Price         *units.Money
+	Mass          *units.Mass
+	Length        *units.Length
+	Source        string
+}
+
+// CrossSection is one uniform section inside an element, with the frequency
+// from which it is over-moded.
+type CrossSection struct {
+	Name     string // "dielectric core", "mating plane", "via ring"
+	Mode     string // "TE11"
+	ModeFree units.Frequency
+	Basis    string // "core 1.90 mm, permittivity 1.42, 50 ohm"
+}
+
+// Response is what an element does on a frequency grid: its network when its
+// phase is known, its bounds in any case.
+type Response struct {
+	Network    *network.Network // two-port, nil when the phase is unknown
+	Loss       []float64        // one-way dissipative loss, dB
+	Left       []float64        // largest |S11|, seen from the left, far end matched
+	Right      []float64        // largest |S22|, seen from the right
+	Reflecting bool             // false: no figure for reflection exists; Left and Right are zero
+	Lossy      bool             // false: no figure for loss exists; Loss is zero
+	Delay      float64          // one-way, s; NaN when unknown
+	Conductor  []float64        // the part of Loss that follows the conductors' resistance; nil when not told apart
+	Step       Step
+	Typical    bool // rests on typical, not guaranteed, figures
+	Source     string
+	Notes      []Note
+}
+
+// A Note is a condition that the reader of a number must know.
+type Note struct {
+	Kind NoteKind
+	Text string
+}
+
+// NoteKind sorts notes by what they do to a verdict.
+type NoteKind int
+
+// An Extrapolated value was computed beyond its source's range; a Missing one
+// has no figure at all.
+const (
+	Remark NoteKind = iota
+	Extrapolated
+	Missing
+)
+
+// Chain is an ordered row of elements, left to right, between two reference
+// planes.
+type Chain struct {
+	Name        string
+	LeftPlane   string
+	RightPlane  string
+	Elements    []Element
+	ReferenceOf float64 // impedance to which reflections refer, Ω; 0: 50
+}
+
+func (c Chain) reference() float64 {
+	if c.ReferenceOf == 0 {
+		return 50
+	}
+	return c.ReferenceOf
+}
+
+// Facts returns the facts of every element, in order.
+func (c Chain) Facts() []Facts {
+	fs := make([]Facts, len(c.Elements))
+	for i, e := range c.Elements {
+		fs[i] = e.Facts()
+	}
+	return fs
+}
+
+// ModeLimit is the cross-section of a chain that is over-moded first.
+type ModeLimit struct {
+	Element int // index
+	CrossSection
+}
+
+// ModeFree returns the lowest mode limit over every cross-section of the
+// chain, and whether any element has none to show: then the limit found is
+// that of the others only.
+func (c Chain) ModeFree() (first ModeLimit, unknown []int) {
+	first.Element = -1
+	first.CrossSection.ModeFree = units.Frequency(math.Inf(1))
+	for i, f := range c.Facts() {
+		if len(f.CrossSections) == 0 {
+			unknown = append(unknown, i)
+		}
+		for _, s := range f.CrossSections {
+			if s.ModeFree < first.CrossSection.ModeFree {
+				first = ModeLimit{i, s}
+			}
+		}
+	}
+	return first, unknown
+}
+
+// Mass returns the summed mass and the elements that state none.
+func (c Chain) Mass() (sum units.Mass, unknown []int) {
+	for i, f := range c.Facts() {
+		if f.Mass == nil {
+			unknown = append(unknown, i)
+			continue
+		}
+		sum += *f.Mass
+	}
+	return sum, unknown
+}
+
+// Price returns the summed price and the elements that state none. Two
+// currencies are an error: nothing is converted.
+func (c Chain) Price() (sum units.Money, unknown []int, err error) {
+	for i, f := range c.Facts() {
+		if f.Price == nil {
+			unknown = append(unknown, i)
+			continue
+		}
+		if sum, err = sum.Plus(*f.Price); err != nil {
+			return sum, unknown, fmt.Errorf("%s: %w", f.Name, err)
+		}
+	}
+	return sum, unknown, nil
+}
