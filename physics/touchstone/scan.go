@@ -624,9 +624,9 @@ func (s *Scanner) keyword(i int) {
 			}
 			s.layout.Ports = v
 			if s.known > 0 && s.known != v {
-				s.fault(n, at, fmt.Sprintf("%d ports in a file opened as one of %d", v, s.known), ErrPortsDiffer, "open it with the number it states")
+				s.fault(n, at, fmt.Sprintf("a %d-port in a file opened as a %d-port", v, s.known), ErrPortsDiffer, "open it with the number it states")
 			} else if e := portsOf(s.name); e > 0 && e != v {
-				s.warn(n, at, fmt.Sprintf("%d ports in a file named for %d", v, e), WarnExtension, fmt.Sprintf("rename it to .s%dp or .ts", v))
+				s.warn(n, at, fmt.Sprintf("a %d-port in a file named for a %d-port", v, e), WarnExtension, fmt.Sprintf("rename it to .s%dp or .ts", v))
 			}
 		}
 	case kwPoints:
@@ -642,7 +642,7 @@ func (s *Scanner) keyword(i int) {
 			break
 		}
 		if s.layout.Ports != 0 && s.layout.Ports != 2 {
-			s.fault(n, i, fmt.Sprintf("%s in a file of %d ports", found, s.layout.Ports), ErrKeywordNotAllowed, "delete it")
+			s.fault(n, i, fmt.Sprintf("%s of a %d-port", found, s.layout.Ports), ErrKeywordNotAllowed, "delete it")
 			break
 		}
 		w, at, end := s.word(shut + 1)
@@ -705,7 +705,7 @@ func (s *Scanner) keyword(i int) {
 			s.done = true
 			return
 		case s.layout.Ports != 2:
-			s.fault(n, i, fmt.Sprintf("%s in a file of %d ports", found, s.layout.Ports), ErrNoisePorts, "delete the noise data")
+			s.fault(n, i, fmt.Sprintf("%s of a %d-port", found, s.layout.Ports), ErrNoisePorts, "delete the noise data")
 		case s.noises < 0:
 			s.fault(n, i, found+" without [Number of Noise Frequencies]", ErrKeywordMissing, "add [Number of Noise Frequencies] before [Network Data]")
 		}
@@ -885,7 +885,7 @@ func (s *Scanner) beginNetwork(i int) {
 	if l.Ports == 0 {
 		l.Ports = portsOf(s.name)
 	} else if e := portsOf(s.name); !l.Version.keywords() && e > 0 && e != l.Ports {
-		s.warn(n, i, fmt.Sprintf("a file named for %d ports, opened as one of %d", e, l.Ports), WarnExtension, "rename the file")
+		s.warn(n, i, fmt.Sprintf("a file named for a %d-port, opened as a %d-port", e, l.Ports), WarnExtension, "rename the file")
 	}
 	switch {
 	case l.Ports == 0:
@@ -896,12 +896,12 @@ func (s *Scanner) beginNetwork(i int) {
 		s.unsupported(n, i, "data of a network of so many ports", ErrPortLimit, "check the extension, or split the network")
 		return
 	case l.Ports < 0:
-		s.fault(n, i, fmt.Sprintf("data of %d ports", l.Ports), ErrPorts, "say a positive number when opening the file")
+		s.fault(n, i, fmt.Sprintf("data of a %d-port", l.Ports), ErrPorts, "say a positive number when opening the file")
 		s.done = true
 		return
 	}
 	if (l.Parameter == H || l.Parameter == G) && l.Ports != 2 {
-		s.fault(n, i, fmt.Sprintf("%v parameters of a network of %d ports", l.Parameter, l.Ports), ErrHybridPorts, "use S, Y or Z")
+		s.fault(n, i, fmt.Sprintf("%v parameters of a %d-port", l.Parameter, l.Ports), ErrHybridPorts, "use S, Y or Z")
 		s.done = true
 		return
 	}

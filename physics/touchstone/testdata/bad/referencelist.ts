@@ -1,0 +1,10 @@
+[Version] 2.0
+# GHz S RI R 50
+[Number of Ports] 2
+[Two-Port Data Order] 21_12
+[Number of Frequencies] 1
+[Reference]
+50
+[Network Data]
+1 0 0 1 0 1 0 0 0
+[End]

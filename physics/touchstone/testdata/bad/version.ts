@@ -1,0 +1,2 @@
+[Version] 3.0
+# GHz S RI R 50
