@@ -1091,7 +1091,7 @@ func (s *Scanner) complete() {
 		return
 	}
 	l := &s.layout
-	f := s.vals[0]
+	f := s.vals[0] + 0 // -0 is 0
 	switch {
 	case f < 0:
 		s.fault(s.valsLine, s.valsCol, s.show(f), ErrFrequency, "correct its sign")
@@ -1183,6 +1183,7 @@ func (s *Scanner) noiseLine(i int) {
 		n++
 		i = end
 	}
+	v[0] += 0 // -0 is 0
 	bad := s.bad
 	s.bad = false
 	s.noiseSeen++

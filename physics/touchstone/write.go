@@ -262,7 +262,7 @@ func (w *Writer) Write(frequency float64, matrix []complex128) error {
 		matrix = w.scaled
 		normalise(l.Parameter, matrix, l.PortReference(1), false)
 	}
-	b := w.opt.Style.Frequency.appendShifted(w.buf[:0], frequency, l.Unit.shift())
+	b := w.opt.Style.Frequency.appendShifted(w.buf[:0], frequency+0, l.Unit.shift())
 	row, line, onLine := 0, 0, 0
 	for _, at := range w.at {
 		i := int(at) / n
@@ -330,7 +330,7 @@ func (w *Writer) WriteNoise(p NoisePoint) error {
 		return w.err
 	}
 	w.startNoise()
-	b := Number{}.appendShifted(w.buf[:0], p.Frequency, w.layout.Unit.shift())
+	b := Number{}.appendShifted(w.buf[:0], p.Frequency+0, w.layout.Unit.shift())
 	for _, v := range []float64{p.Minimum, magnitude, angle, r} {
 		b = strconv.AppendFloat(append(b, ' '), v, 'g', -1, 64)
 	}
