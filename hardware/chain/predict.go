@@ -11,7 +11,7 @@ import (
 
 // Options of a prediction; the zero value is sensible.
 type Options struct {
-	Draws int    // of the random-phase study over the whole band; 0: 4000, negative: none
+	Draws int    // of the random-phase study over the whole band; 0: 4000, negative: no study, nor Likely
 	Seed  uint64 // of the study
 }
 
@@ -181,7 +181,7 @@ func merge(rs []network.Reflector) []network.Reflector {
 
 func returns(ctx context.Context, f []float64, at func(i int) []network.Reflector, o Options) (Returns, error) {
 	n := len(f)
-	r := Returns{Best: make([]float64, n), Worst: make([]float64, n), Exact: make([]float64, n), RSS: make([]float64, n), Likely: make([]float64, n)}
+	r := Returns{Best: make([]float64, n), Worst: make([]float64, n), Exact: make([]float64, n), RSS: make([]float64, n)}
 	for i := range f {
 		rs := at(i)
 		r.Best[i], r.Worst[i], r.Exact[i], r.RSS[i] = network.Best(rs), network.Worst(rs), network.WorstExact(rs), network.RSS(rs)
@@ -190,6 +190,10 @@ func returns(ctx context.Context, f []float64, at func(i int) []network.Reflecto
 		}
 	}
 	r.Shares = at(r.AtWorst)
+	if o.Draws < 0 {
+		return r, nil
+	}
+	r.Likely = make([]float64, n)
 	step := max(1, (n+likelyPoints-1)/likelyPoints)
 	last := -1
 	for i := 0; ; i = min(i+step, n-1) {
@@ -210,7 +214,7 @@ func returns(ctx context.Context, f []float64, at func(i int) []network.Reflecto
 			break
 		}
 	}
-	if o.Draws < 0 || n < 2 {
+	if n < 2 {
 		return r, nil
 	}
 	draws := o.Draws

@@ -15,7 +15,6 @@ import (
 
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
-	"linewright/hardware/part"
 	"linewright/job/enquiry"
 	"linewright/physics/units"
 )
@@ -87,25 +86,11 @@ type Option struct {
 	Effect string // what it changes, with numbers
 }
 
-// Subject is the chain under judgement, with the parts it was built from. A
-// nil part is not in the chain.
+// Subject is the chain under judgement and the catalogue it came from, in which
+// ways out are looked up.
 type Subject struct {
-	Chain      chain.Chain
-	Catalogue  catalogue.Catalogue
-	Cable      *part.Cable
-	Length     units.Length
-	Connectors [2]*part.CableConnector // near, far
-	Boards     [2]*part.BoardConnector
-	Bullet     *part.Bullet
-	Adapters   []part.Adapter
-	Pieces     []Piece // what each element of Chain is, in order
-}
-
-// Piece says what an element of the chain is and which role it plays, so that
-// a limit "of the launch" or "of the joint" finds its elements.
-type Piece struct {
-	Role enquiry.Of // launch, joint, connector, cable; chain for what is none of them
-	End  int        // 0 near, 1 far, -1 neither
+	chain.Built
+	Catalogue catalogue.Catalogue
 }
 
 // Options steer an assessment; the zero value is sensible.

@@ -158,7 +158,7 @@ func (j *judge) losses() error {
 		m := Margin{Limit: "insertion loss", Margin: math.Inf(1), Unit: "dB", Wish: l.Wish, Likely: math.NaN(), Worst: math.NaN(),
 			Conditions: []Condition{{"temperature", p.Conditions.Temperature.String()}, {"counts", "dissipation; mismatch beside it"}}}
 		role := l.Of
-		if role != "" && role != enquiry.OfChain {
+		if !whole(role) {
 			m.Limit += " of the " + string(role)
 		}
 		at := -1
@@ -189,7 +189,7 @@ func (j *judge) losses() error {
 		typical, missing, stretched := false, []string(nil), []string(nil)
 		biggest := -1
 		for k, row := range p.Rows {
-			if !roleIs(j.s, k, role) {
+			if !j.s.judges(role, k) {
 				continue
 			}
 			typical = typical || row.Typical
@@ -224,14 +224,14 @@ func (j *judge) losses() error {
 			}
 			m.Why += fmt.Sprintf("; no figure for the loss of %s", join(missing))
 		}
-		if role == "" || role == enquiry.OfChain {
+		if whole(role) {
 			m.Conditions = append(m.Conditions, Condition{"mismatch adds at most", fmt.Sprintf("%.2f dB", p.Mismatch[at])})
 		}
 		j.Margins = append(j.Margins, m)
 		if m.Verdict == Fails && !l.Wish {
 			j.lossGap(p, m, at)
 		}
-		if (role == "" || role == enquiry.OfChain) && m.Verdict == Meets && m.Margin < p.Mismatch[at] {
+		if whole(role) && m.Verdict == Meets && m.Margin < p.Mismatch[at] {
 			j.Margins = append(j.Margins, Margin{Limit: "insertion loss, largest mismatch included", Verdict: AtRisk, Worst: m.Worst + p.Mismatch[at], Likely: m.Worst, LimitValue: m.LimitValue,
 				Margin: m.Margin - p.Mismatch[at], Unit: "dB", At: m.At, Element: m.Element, Conditions: m.Conditions, Source: m.Source, Wish: true,
 				Why: "dissipation alone lies inside; with the unluckiest phases the reflections bring it outside"})
@@ -279,23 +279,34 @@ func (j *judge) at(t units.Temperature) (chain.Prediction, error) {
 	return p, err
 }
 
-func roleIs(s Subject, k int, role enquiry.Of) bool {
-	return role == "" || role == enquiry.OfChain || k < len(s.Pieces) && s.Pieces[k].Role == role
+// whole says that a limit judges the chain from end to end.
+func whole(of enquiry.Of) bool { return of == "" || of == enquiry.OfChain }
+
+// judges says whether a limit on of takes in element k of the chain.
+func (s Subject) judges(of enquiry.Of, k int) bool {
+	switch {
+	case whole(of):
+		return true
+	case of == enquiry.OfAssembly:
+		return s.Roles[k] == chain.RoleConnector || s.Roles[k] == chain.RoleCable
+	}
+	return string(s.Roles[k]) == string(of)
 }
 
-// lossOf returns the loss of the elements a limit judges: of the chain the
-// sum, of a smaller piece the largest single one.
-func lossOf(p chain.Prediction, s Subject, role enquiry.Of, i int) float64 {
-	if role == "" || role == enquiry.OfChain {
-		return p.Loss[i]
-	}
-	worst := 0.0
+// lossOf returns the loss that a limit judges at grid point i: the sum over the
+// chain or the assembly, the largest single one of a smaller piece.
+func lossOf(p chain.Prediction, s Subject, of enquiry.Of, i int) float64 {
+	sum, largest := 0.0, 0.0
 	for k, row := range p.Rows {
-		if roleIs(s, k, role) {
-			worst = math.Max(worst, row.Response.Loss[i])
+		if s.judges(of, k) {
+			sum += row.Response.Loss[i]
+			largest = math.Max(largest, row.Response.Loss[i])
 		}
 	}
-	return worst
+	if whole(of) || of == enquiry.OfAssembly {
+		return sum
+	}
+	return largest
 }
 
 // reflectionLimit is a return loss or a VSWR limit in one form.
@@ -330,12 +341,12 @@ func reflectionLimits(e enquiry.Enquiry) []reflectionLimit {
 func (j *judge) reflections() error {
 	limits := reflectionLimits(j.e)
 	for _, l := range limits {
-		if l.of == "" || l.of == enquiry.OfChain {
+		if whole(l.of) {
 			j.chainReflection(l)
 			continue
 		}
 		for k, row := range j.Prediction.Rows {
-			if roleIs(j.s, k, l.of) {
+			if j.s.judges(l.of, k) {
 				j.pieceReflection(l, row)
 			}
 		}

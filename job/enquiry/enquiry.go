@@ -166,10 +166,13 @@ const (
 	OfLaunch    Of = "launch"
 	OfConnector Of = "connector"
 	OfCable     Of = "cable"
+	OfAssembly  Of = "assembly" // the cable with its two connectors
 )
 
 // Options lists the words a file may use.
-func (Of) Options() []string { return []string{"chain", "joint", "launch", "connector", "cable"} }
+func (Of) Options() []string {
+	return []string{"chain", "joint", "launch", "connector", "cable", "assembly"}
+}
 
 // A LossLimit bounds insertion loss from above.
 type LossLimit struct {

@@ -48,7 +48,7 @@ func within8(a, b *[8]int64) bool {
 }
 
 // leafSize is the number of points in a leaf of an archive before it splits.
-const leafSize = 24
+const leafSize = 32
 
 // An archive answers, for a growing set of points, whether one of them is
 // nowhere greater than q. It is a tree of boxes: a box whose lower corner is
@@ -62,7 +62,7 @@ type archive struct {
 	points []int64 // blocks of leaves
 	stack  []int32
 	spare  []int64
-	n      int
+	n      int32 // points; they are numbered from 1
 }
 
 type archiveNode struct {
@@ -70,6 +70,7 @@ type archiveNode struct {
 	dim         int32
 	n           int32 // points of a leaf
 	room        int32 // points its block can take
+	last        int32 // number of the last point added below
 	split       int64 // in the left child are values <= split
 	block       int   // start in points
 }
@@ -96,27 +97,24 @@ func (a *archive) leaf(room int) int32 {
 	return id
 }
 
-// dominates says whether some point is nowhere greater than q, and if so copies one to witness.
-func (a *archive) dominates(q, witness *vector) bool {
-	if a.n == 0 {
-		return false
-	}
+// dominates says whether some point added after point number since is nowhere greater than
+// q, and if so copies one to witness. It may find older points too.
+func (a *archive) dominates(q *vector, since int32, witness *vector) bool {
 	if a.stride == 4 {
-		return a.dominates4((*[4]int64)(q[:4]), (*[4]int64)(witness[:4]))
+		return a.dominates4((*[4]int64)(q[:4]), since, (*[4]int64)(witness[:4]))
 	}
-	return a.dominates8((*[8]int64)(q), (*[8]int64)(witness))
+	return a.dominates8((*[8]int64)(q), since, (*[8]int64)(witness))
 }
 
-func (a *archive) dominates4(q, witness *[4]int64) bool {
+func (a *archive) dominates4(q *[4]int64, since int32, witness *[4]int64) bool {
 	stack := append(a.stack[:0], 0)
 	for len(stack) > 0 {
 		id := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		box := (*[8]int64)(a.box[int(id)*8:])
-		if !within4((*[4]int64)(box[:4]), q) {
+		n := &a.nodes[id]
+		if n.last <= since || !within4((*[4]int64)(a.box[int(id)*8:]), q) {
 			continue
 		}
-		n := &a.nodes[id]
 		if n.left != 0 {
 			stack = append(stack, n.right, n.left)
 			continue
@@ -135,15 +133,15 @@ func (a *archive) dominates4(q, witness *[4]int64) bool {
 	return false
 }
 
-func (a *archive) dominates8(q, witness *[8]int64) bool {
+func (a *archive) dominates8(q *[8]int64, since int32, witness *[8]int64) bool {
 	stack := append(a.stack[:0], 0)
 	for len(stack) > 0 {
 		id := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
-		if !within8((*[8]int64)(a.box[int(id)*16:]), q) {
+		n := &a.nodes[id]
+		if n.last <= since || !within8((*[8]int64)(a.box[int(id)*16:]), q) {
 			continue
 		}
-		n := &a.nodes[id]
 		if n.left != 0 {
 			stack = append(stack, n.right, n.left)
 			continue
@@ -174,6 +172,7 @@ func (a *archive) add(q *vector) {
 			box[st+d] = max(box[st+d], q[d])
 		}
 		n := &a.nodes[id]
+		n.last = a.n
 		if n.left != 0 {
 			if q[n.dim] <= n.split {
 				id = n.left
@@ -241,6 +240,7 @@ func (a *archive) divide(id int32) {
 		c := &a.nodes[to]
 		copy(a.points[c.block+int(c.n)*st:][:st], block[j:j+st])
 		c.n++
+		c.last = n.last // of the whole leaf: numbers are not kept by point
 		box := a.box[int(to)*2*st : (int(to)+1)*2*st]
 		for d := range st {
 			box[d] = min(box[d], block[j+d])

@@ -73,11 +73,19 @@ func (m *model) checkWeights(w Weights) error {
 
 // best searches m with its limits, first with the plain bound, then with multipliers.
 func (m *model) best(ctx context.Context, w Weights, k, most, hold int) ([]Ranked, Stats, error) {
-	g := &goal{m: m, layers: m.layers(m.opts), exact: w.Score, right: w.Right, worse: w.Worse}
-	g.bounders = []*bounder{g.layers.bounder(line{add: pad(w.Add), left: w.Left})}
-	c := m.conditions()
+	g := &goal{m: m, layers: m.layers(m.opts), exact: w.Score}
+	left := line{add: pad(w.Add), end: w.Left, rest: Weights{Right: w.Right, Worse: w.Worse}}
+	right := line{add: pad(w.Add), mirror: true, end: w.Right + w.Worse, rest: Weights{Left: w.Left}}
+	g.use(left)
+	if right.end > 0 {
+		g.use(right)
+	}
+	if w.Worse > 0 {
+		g.use(line{add: pad(w.Add), end: w.Left + w.Worse, rest: Weights{Right: w.Right}})
+	}
+	limits := m.strictest()
 	first := most
-	if len(c) > 0 {
+	if len(limits) > 0 {
 		first = min(most, patience)
 	}
 	t, err := g.search(ctx, k, first, hold)
@@ -85,12 +93,17 @@ func (m *model) best(ctx context.Context, w Weights, k, most, hold int) ([]Ranke
 		return nil, t.stats(), err
 	}
 	if !t.done && first < most && t.held <= hold {
-		more, infeasible := m.multipliers(line{add: pad(w.Add), left: w.Left}, c, t.least(), false)
-		if infeasible {
-			return nil, t.stats(), nil
-		}
-		for _, l := range more {
-			g.bounders = append(g.bounders, g.layers.bounder(l))
+		g.shorten(k, w, limits)
+		for _, base := range []line{left, right} {
+			c := conditions(limits, base.mirror)
+			if base.mirror && base.end == 0 && !slices.ContainsFunc(c, condition.atEnd) {
+				continue // the right end does not matter
+			}
+			better, infeasible := m.multipliers(base, c, t.least(), false)
+			if infeasible {
+				return nil, t.stats(), nil
+			}
+			g.use(better)
 		}
 		spent := t.expanded
 		t, err = g.search(ctx, k, most, hold)
@@ -110,15 +123,28 @@ func pad(w []float64) (a [maxAdditive]float64) {
 	return a
 }
 
-// A line is a score that is linear in the additive values and in the reflection at the left end.
-type line struct {
-	add   [maxAdditive]float64
-	left  float64
-	start float64
+// shortlist returns the options that the k best chains need when only some criteria matter.
+func (m *model) shortlist(matter []Criterion, k int) [][]option {
+	l := m.layout(matter)
+	kept := make([][]option, m.n)
+	for i := range kept {
+		kept[i] = m.worthwhile(i, l, k)
+	}
+	return kept
 }
 
-func (l *line) of(add *[maxAdditive]int64, left float64) float64 {
-	s := l.start + l.left*left
+// A line is a score that is linear in the additive values and in the
+// reflection at one end. What it leaves out of the whole score is the rest.
+type line struct {
+	add    [maxAdditive]float64
+	end    float64 // weight of the left end's reflection or, mirrored, of the right end's
+	mirror bool
+	start  float64
+	rest   Weights // weights of reflections that only extents bound
+}
+
+func (l *line) of(add *[maxAdditive]int64, end float64) float64 {
+	s := l.start + l.end*end
 	for c := range add {
 		s += l.add[c] * float64(add[c])
 	}
@@ -148,9 +174,11 @@ type bounder struct {
 	hulls [][][]corner
 }
 
-// A corner of a lower convex hull: a is the additive score, r the reflection,
-// ascending in a, descending in r. It comes from option opt (a position in
-// layers.at) and corner next behind it.
+// A corner of a lower convex hull, ascending in a, descending in r. For the left end
+// a is the additive score of a suffix and r its reflection R, and a prefix of two-way factor T
+// completes to a + wR·T·r. For the right end a has the suffix's own share of the right-end
+// reflection in it, r is its two-way factor, and a prefix of right-end reflection X completes to
+// a + wR·X·r. The corner comes from option opt (a position in layers.at) and corner next behind it.
 type corner struct {
 	a, r      float64
 	opt, next int32
@@ -165,6 +193,9 @@ func (l *layers) bounder(w line) *bounder {
 	for s := range m.states {
 		if m.rightOK[s] {
 			b.hulls[m.n][s] = []corner{{}}
+			if w.mirror {
+				b.hulls[m.n][s][0].r = 1
+			}
 		}
 	}
 	var points []corner
@@ -178,10 +209,14 @@ func (l *layers) bounder(w line) *bounder {
 					cost += w.add[c] * float64(o.add[c])
 				}
 				for y, q := range b.hulls[i+1][o.right] {
-					points = append(points, corner{cost + q.a, o.g + o.t*q.r, int32(x), int32(y)})
+					if w.mirror {
+						points = append(points, corner{cost + q.a + w.end*o.h*q.r, o.t * q.r, int32(x), int32(y)})
+					} else {
+						points = append(points, corner{cost + q.a, o.g + o.t*q.r, int32(x), int32(y)})
+					}
 				}
 			}
-			b.hulls[i][s] = hull(points, w.left > 0)
+			b.hulls[i][s] = hull(points, w.end > 0)
 		}
 	}
 	return b
@@ -233,13 +268,39 @@ func least(h []corner, mu float64) (int, float64) {
 
 // A goal is what a best-first search minimises.
 type goal struct {
-	m            *model
-	layers       *layers
-	bounders     []*bounder
-	right, worse float64                 // weights bounded by the extents alone
-	rough        func(p *prefix) float64 // a further bound, if not nil
-	exact        func(v Values) float64  // score of a whole chain
+	m        *model
+	layers   *layers
+	bounders []*bounder
+	rough    func(p *prefix) float64 // a further bound, if not nil
+	exact    func(v Values) float64  // score of a whole chain
 }
+
+// shorten leaves only the options that the k best chains need, when what matters is the
+// score w and the limits.
+func (g *goal) shorten(k int, w Weights, limits []Limit) {
+	var matter []Criterion
+	for c, x := range w.Add {
+		if x > 0 {
+			matter = append(matter, Criterion(c))
+		}
+	}
+	if w.Left+w.Worse > 0 {
+		matter = append(matter, LeftEnd)
+	}
+	if w.Right+w.Worse > 0 {
+		matter = append(matter, RightEnd)
+	}
+	for _, l := range limits {
+		matter = append(matter, l.Of)
+	}
+	g.layers = g.m.layers(g.m.shortlist(matter, k))
+	for i, b := range g.bounders {
+		g.bounders[i] = g.layers.bounder(b.line)
+	}
+}
+
+// use adds the bound of a line.
+func (g *goal) use(l line) { g.bounders = append(g.bounders, g.layers.bounder(l)) }
 
 // A prefix is a chain up to some boundary.
 type prefix struct {
@@ -276,19 +337,23 @@ func (t *trail) least() float64 {
 func (g *goal) bound(p *prefix) float64 {
 	m := g.m
 	lower := math.Inf(-1)
+	suf := &m.b.suf[p.slot][p.state]
+	left, right := p.g+p.t*suf.rmin, suf.hmin+suf.tmin*p.h
 	for _, b := range g.bounders {
 		h := b.hulls[p.slot][p.state]
 		if len(h) == 0 {
 			return math.Inf(1)
 		}
-		_, rest := least(h, b.left*p.t)
-		lower = max(lower, b.of(&p.add, p.g)+rest)
-	}
-	suf := &m.b.suf[p.slot][p.state]
-	if g.right > 0 || g.worse > 0 {
-		right := suf.hmin + suf.tmin*p.h
-		left := p.g + p.t*suf.rmin
-		lower += g.right*right + g.worse*max(left, right)
+		end, mu := p.g, p.t
+		if b.mirror {
+			end, mu = 0, p.h
+		}
+		_, rest := least(h, b.end*mu)
+		x := b.of(&p.add, end) + rest
+		if r := &b.rest; r.Left > 0 || r.Right > 0 || r.Worse > 0 {
+			x += r.Left*left + r.Right*right + r.Worse*max(left, right)
+		}
+		lower = max(lower, x)
 	}
 	if g.rough != nil {
 		lower = max(lower, g.rough(p))
@@ -452,20 +517,20 @@ func (m *model) keeps(v Values) bool {
 
 // A condition is a limit in the form of multipliers: (x - max)/size.
 type condition struct {
-	of        Criterion
+	of        Criterion // additive, or LeftEnd for the end that the line weighs
 	max, size float64
 }
 
-// conditions lists the limits on additive criteria and on the left end that may bind.
-func (m *model) conditions() []condition {
+func (c condition) atEnd() bool { return c.of < 0 }
+
+// conditions are the limits that a line, mirrored or not, can take up. The worse end is never less than either end.
+func conditions(limits []Limit, mirror bool) []condition {
 	var cs []condition
-	for c := range m.k {
-		if m.limit[c] < math.MaxInt64 {
-			cs = append(cs, condition{Criterion(c), float64(m.limit[c]), size(float64(m.limit[c]))})
+	for _, l := range limits {
+		if l.Of == LeftEnd && mirror || l.Of == RightEnd && !mirror {
+			continue
 		}
-	}
-	if !math.IsInf(m.limitL, 1) {
-		cs = append(cs, condition{LeftEnd, m.limitL, size(m.limitL)})
+		cs = append(cs, condition{max(l.Of, LeftEnd), l.Max, size(l.Max)})
 	}
 	return cs
 }
@@ -479,28 +544,33 @@ func size(limit float64) float64 {
 }
 
 // multipliers maximise, by subgradient steps, the bound that base plus λ times the
-// conditions gives to the whole search: the Lagrangian dual. It returns the best lines met, any of which bounds.
+// conditions gives to the whole search: the Lagrangian dual. It returns the best line met; each of them is a bound.
 // upper is a known score, +Inf if none. With unit, base is 0 and the multipliers stay at most 1.
-func (m *model) multipliers(base line, cs []condition, upper float64, unit bool) (lines []line, infeasible bool) {
+func (m *model) multipliers(base line, cs []condition, upper float64, unit bool) (best line, infeasible bool) {
 	if len(cs) == 0 {
-		return nil, false
+		return base, false
 	}
-	all := make([]Criterion, 0, m.k+1)
-	for c := range m.k {
-		all = append(all, Criterion(c))
+	end := LeftEnd
+	if base.mirror {
+		end = RightEnd
 	}
-	lay := m.layout(append(all, LeftEnd))
-	kept := make([][]option, m.n)
-	for i := range kept {
-		kept[i] = m.undominated(i, lay)
+	matter := []Criterion{end}
+	for c, x := range base.add {
+		if x > 0 || slices.ContainsFunc(cs, func(l condition) bool { return l.of == Criterion(c) }) {
+			matter = append(matter, Criterion(c))
+		}
 	}
-	l := m.layers(kept)
+	l := m.layers(m.shortlist(matter, 1))
 
 	// the largest score of any chain: a bound beyond it proves that no chain keeps the limits
 	most := 0.0
 	for s := range m.states {
 		if e := &m.b.suf[0][s]; m.leftOK[s] && e.ok {
-			most = max(most, base.of(&e.max, e.rmax))
+			r := e.rmax
+			if base.mirror {
+				r = e.hmax
+			}
+			most = max(most, base.of(&e.max, r))
 		}
 	}
 	lambda := make([]float64, len(cs))
@@ -513,8 +583,8 @@ func (m *model) multipliers(base line, cs []condition, upper float64, unit bool)
 		w := base
 		for i, c := range cs {
 			u := lambda[i] / c.size
-			if c.of == LeftEnd {
-				w.left += u
+			if c.atEnd() {
+				w.end += u
 			} else {
 				w.add[c.of] += u
 			}
@@ -523,15 +593,15 @@ func (m *model) multipliers(base line, cs []condition, upper float64, unit bool)
 		return w
 	}
 	bestBound := math.Inf(-1)
-	var best line
+	best = base
 	step := 1.0
 	stale := 0
 	for range 60 {
 		w := mix()
 		b := l.bounder(w)
-		value, add, left, ok := b.argmin(l)
+		value, add, end, ok := b.argmin(l)
 		if !ok {
-			return nil, true
+			return base, true
 		}
 		if value > bestBound+1e-9*math.Abs(bestBound) {
 			stale = 0
@@ -543,13 +613,13 @@ func (m *model) multipliers(base line, cs []condition, upper float64, unit bool)
 			bestBound, best = value, w
 		}
 		if !unit && value > most+1e-9*(most+math.Abs(w.start)) {
-			return nil, true
+			return base, true
 		}
 		norm := 0.0
 		excess := make([]float64, len(cs))
 		for i, c := range cs {
-			x := left
-			if c.of != LeftEnd {
+			x := end
+			if !c.atEnd() {
 				x = float64(add[c.of])
 			}
 			excess[i] = (x - c.max) / c.size
@@ -575,32 +645,41 @@ func (m *model) multipliers(base line, cs []condition, upper float64, unit bool)
 			}
 		}
 	}
-	return []line{best}, false
+	return best, false
 }
 
 // argmin returns the least score of b over all chains and the values of a chain that has it.
-func (b *bounder) argmin(l *layers) (value float64, add [maxAdditive]int64, left float64, ok bool) {
+func (b *bounder) argmin(l *layers) (value float64, add [maxAdditive]int64, end float64, ok bool) {
 	m := l.m
 	value = math.Inf(1)
+	mu := b.end // of an empty prefix: T = 1, X = 0
+	if b.mirror {
+		mu = 0
+	}
 	state, at := 0, 0
 	for s := range m.states {
 		if h := b.hulls[0][s]; m.leftOK[s] && len(h) > 0 {
-			if x, v := least(h, b.left); v+b.start < value {
+			if x, v := least(h, mu); v+b.start < value {
 				value, state, at, ok = v+b.start, s, x, true
 			}
 		}
 	}
 	if !ok {
-		return value, add, left, false
+		return value, add, end, false
 	}
-	left = b.hulls[0][state][at].r
+	end = b.hulls[0][state][at].r
+	x := 0.0
 	for i := range m.n {
 		c := b.hulls[i][state][at]
 		o := &l.at[i][state][c.opt]
 		for k := range m.k {
 			add[k] += o.add[k]
 		}
+		x = o.h + o.t*x
 		state, at = int(o.right), int(c.next)
 	}
-	return value, add, left, true
+	if b.mirror {
+		end = x
+	}
+	return value, add, end, true
 }

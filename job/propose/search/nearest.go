@@ -40,22 +40,22 @@ func Nearest(ctx context.Context, p Problem, k int, s Settings) (Misses, error) 
 		return x
 	}
 	g.rough = func(p *prefix) float64 { return free.leastExcess(limits, p) }
-	var cs []condition
-	for _, l := range limits {
-		of := l.Of
-		switch of {
-		case RightEnd:
-			continue
-		case WorseEnd: // never less than the left end
-			of = LeftEnd
+	// If some chain keeps the limits, a plain dive finds it.
+	t, err := g.search(ctx, max(k, 1), patience/10, s.work())
+	if err == nil && !t.done {
+		spent := t.expanded
+		g.shorten(max(k, 1), Weights{}, limits)
+		for _, mirror := range []bool{false, true} {
+			c := conditions(limits, mirror)
+			if mirror && !slices.ContainsFunc(c, condition.atEnd) {
+				continue
+			}
+			l, _ := free.multipliers(line{mirror: mirror}, c, math.Inf(1), true)
+			g.use(l)
 		}
-		cs = append(cs, condition{of, l.Max, size(l.Max)})
+		t, err = g.search(ctx, max(k, 1), math.MaxInt, s.work())
+		t.expanded += spent
 	}
-	lines, _ := free.multipliers(line{}, cs, math.Inf(1), true)
-	for _, l := range lines {
-		g.bounders = append(g.bounders, g.layers.bounder(l))
-	}
-	t, err := g.search(ctx, max(k, 1), math.MaxInt, s.work())
 	out.Stats = t.stats()
 	out.Stats.Options = m.total
 	if err != nil {

@@ -74,7 +74,7 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 		}
 	}
 	for i := m.n - 1; i >= 0; i-- {
-		opts := m.undominated(i, l)
+		opts := m.worthwhile(i, l, 1)
 		front.Stats.Kept += len(opts)
 		groups := make([][]option, m.states)
 		if i == 0 {
@@ -250,11 +250,11 @@ func (l *layout) end() *suffixes {
 func bits(x float64) int64   { return int64(math.Float64bits(x)) }
 func number(x int64) float64 { return math.Float64frombits(uint64(x)) }
 
-// undominated returns the options of slot i that are worth standing anywhere: an option is dropped when
-// another one between the same states costs no more and makes no
+// worthwhile returns the options of slot i that the k best chains need: an
+// option is dropped when k others between the same states cost no more and make no
 // more reflection of whatever stands behind it, or in front of it. The
 // reflection g + t·R is linear in R, so it is compared at the two bounds of R.
-func (m *model) undominated(i int, l *layout) []option {
+func (m *model) worthwhile(i int, l *layout, k int) []option {
 	opts := slices.Clone(m.opts[i])
 	type ends struct{ r, h [2]float64 }
 	at := func(o *option) (e ends) {
@@ -305,11 +305,13 @@ func (m *model) undominated(i int, l *layout) []option {
 			first = len(kept)
 		}
 		e := at(o)
-		drop := false
-		for y := first; y < len(kept) && !drop; y++ {
-			drop = better(&kept[y], o, &seen[y], &e)
+		by := 0
+		for y := first; y < len(kept) && by < k; y++ {
+			if better(&kept[y], o, &seen[y], &e) {
+				by++
+			}
 		}
-		if !drop {
+		if by < k {
 			kept, seen = append(kept, *o), append(seen, e)
 		}
 	}

@@ -8,7 +8,7 @@ import (
 )
 
 // bucket is the number of suffixes in a leaf of their tree.
-const bucket = 8
+const bucket = 16
 
 // suffixes are the front of one state at one boundary, in the order of a tree of boxes.
 type suffixes struct {
@@ -131,6 +131,7 @@ type move struct {
 type item struct {
 	key        float64
 	move, node int32
+	since      int32 // points of the archives that the item has been tested against
 }
 
 func (m *model) newJob(slot int, opts []option, behind []*suffixes, l *layout, b *budget) *job {
@@ -285,8 +286,8 @@ func (j *job) compared(m *move, v *vector) vector {
 	return q
 }
 
-// dominated says whether a suffix already kept is no worse than v, compared as q.
-func (j *job) dominated(m *move, v, q *vector) bool {
+// dominated says whether a suffix kept after number since is no worse than v, compared as q.
+func (j *job) dominated(m *move, v, q *vector, since int32) bool {
 	j.tested++
 	if j.l.stride == 4 {
 		if within4((*[4]int64)(m.witness[0][:4]), (*[4]int64)(q[:4])) {
@@ -295,13 +296,13 @@ func (j *job) dominated(m *move, v, q *vector) bool {
 	} else if within8((*[8]int64)(&m.witness[0]), (*[8]int64)(q)) {
 		return true
 	}
-	if j.seen.dominates(q, &m.witness[0]) {
+	if j.seen.dominates(q, since, &m.witness[0]) {
 		return true
 	}
 	if j.exact == nil {
 		return false
 	}
-	return j.exact.dominates(v, &m.witness[1])
+	return j.exact.dominates(v, since, &m.witness[1])
 }
 
 // run fills j.out.
@@ -345,7 +346,7 @@ func (j *job) run(ctx context.Context) {
 			x := int(^it.node)
 			v := j.carry(m, f.values[x*l.stride:])
 			q := j.compared(m, &v)
-			if j.dominated(m, &v, &q) {
+			if j.dominated(m, &v, &q, it.since) {
 				continue
 			}
 			j.out.values = append(j.out.values, v[:l.stride]...)
@@ -363,7 +364,7 @@ func (j *job) run(ctx context.Context) {
 		n := &f.nodes[it.node]
 		v := j.carry(m, f.corner[int(it.node)*l.stride:])
 		q := j.compared(m, &v)
-		if j.dominated(m, &v, &q) {
+		if j.dominated(m, &v, &q, it.since) {
 			continue
 		}
 		if n.left != 0 {
@@ -399,10 +400,10 @@ func (j *job) try(move, node int32, test bool) {
 		return
 	}
 	q := j.compared(m, &v)
-	if test && j.dominated(m, &v, &q) {
+	if test && j.dominated(m, &v, &q, 0) {
 		return
 	}
-	j.push(item{key: j.scale.sum(&q, j.used()), move: move, node: node})
+	j.push(item{key: j.scale.sum(&q, j.used()), move: move, node: node, since: j.seen.n})
 }
 
 // before orders the heap: what may dominate comes before what it dominates. A box comes before a suffix

@@ -1,0 +1,379 @@
+package chain
+
+import (
+	"fmt"
+	"math"
+
+	"linewright/hardware/catalogue"
+	"linewright/hardware/part"
+	"linewright/hardware/series"
+	"linewright/physics/line"
+	"linewright/physics/network"
+	"linewright/physics/units"
+)
+
+// Spec is a chain as its file says it: what stands where, by catalogue id or by
+// its own figures. It is what gets ranked, toleranced, drawn and compared with
+// a measurement.
+type Spec struct {
+	Name       string
+	Note       string
+	Enquiry    string // the enquiry it answers, if any
+	LeftPlane  string // in words: "solder edge of the near board"
+	RightPlane string
+	Pieces     []PieceSpec
+}
+
+// PieceSpec is one piece. Exactly one of Part, Launch, Trace, Gap and File is
+// given.
+type PieceSpec struct {
+	Name   string        // where it stands; empty: from its kind
+	Part   string        // catalogue id
+	Length *units.Length // of a cable
+	Turned bool          // an adapter or bullet with its right face to the left
+	Inside bool          // a connector whose reflection a neighbouring launch counts
+	Launch *LaunchSpec
+	Trace  *TraceSpec
+	Gap    *GapSpec
+	File   *FileSpec
+}
+
+// LaunchSpec is a board launch known by a bound.
+type LaunchSpec struct {
+	ReturnLoss *units.Level
+	Loss       *units.Level
+	LossAt     *units.Frequency
+	Delay      *units.Time
+	Source     string
+	ModeFree   *units.Frequency // limit of its via ring
+	Step       Step             `file:"-"`
+	Typical    bool
+	Response   *Response `file:"-"` // a solved launch, in place of the bound
+}
+
+// TraceSpec is a stretch of board line, by its figures or by its geometry.
+type TraceSpec struct {
+	Length                units.Length
+	Loss                  *units.Level // of the whole length
+	LossAt                *units.Frequency
+	EffectivePermittivity *float64
+	Kind                  string // "microstrip", "stripline", "coplanar": by geometry
+	Source                string
+	Line                  line.Line `file:"-"` // the solved line
+}
+
+// GapSpec is an unseated push-on joint.
+type GapSpec struct {
+	Opening   units.Length
+	Impedance units.Resistance
+}
+
+// FileSpec is a piece known by a Touchstone file.
+type FileSpec struct {
+	Path     string
+	Planes   string // between which planes it stands
+	Includes string
+	ModeFree *units.Frequency
+	Network  *network.Network `file:"-"`
+}
+
+// Role says which limit judges a piece.
+type Role string
+
+// The roles: a launch and its board connector, a push-on joint, a cable
+// connector, a cable, or another piece.
+const (
+	RoleLaunch    Role = "launch"
+	RoleJoint     Role = "joint"
+	RoleConnector Role = "connector"
+	RoleCable     Role = "cable"
+	RoleOther     Role = ""
+)
+
+// Built is a chain made of a [Spec], with the parts it was made of.
+type Built struct {
+	Chain
+	Spec       Spec
+	Roles      []Role // one per element
+	Cable      *part.Cable
+	Length     units.Length
+	Connectors []*part.CableConnector // from the left
+	Boards     []*part.BoardConnector
+	Bullet     *part.Bullet
+	Adapters   []*part.Adapter
+	Joins      []Join
+}
+
+// Join is where two faces meet inside the chain.
+type Join struct {
+	Left, Right part.Face
+	LeftPart    string
+	RightPart   string
+	Mating      series.Mating
+	Genders     bool // they go together
+}
+
+// A BuildError says which piece cannot be built and why.
+type BuildError struct {
+	Chain   string
+	Piece   int // from 0
+	Problem string
+	Help    string
+}
+
+func (e *BuildError) Error() string {
+	return fmt.Sprintf("chain %s, piece %d: %s; %s", e.Chain, e.Piece+1, e.Problem, e.Help)
+}
+
+// Build makes the chain that spec describes from the parts of cat. It refuses
+// a piece that names no known part; whether faces mate is judged, not refused:
+// see Joins.
+func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
+	b := Built{Chain: Chain{Name: spec.Name, LeftPlane: spec.LeftPlane, RightPlane: spec.RightPlane}, Spec: spec}
+	var open *part.Face // the face that waits for its mate
+	var openPart string
+	for i, p := range spec.Pieces {
+		fail := func(problem, help string, args ...any) (Built, error) {
+			return Built{}, &BuildError{spec.Name, i, problem, fmt.Sprintf(help, args...)}
+		}
+		meet := func(face part.Face, id string) {
+			if open != nil {
+				b.Joins = append(b.Joins, Join{Left: *open, Right: face, LeftPart: openPart, RightPart: id,
+					Mating: series.Mate(open.Series, face.Series), Genders: open.Gender.Mates(face.Gender)})
+			}
+			open = nil
+		}
+		add := func(e Element, r Role) {
+			b.Elements = append(b.Elements, e)
+			b.Roles = append(b.Roles, r)
+		}
+		if n := p.kinds(); n != 1 {
+			return fail(fmt.Sprintf("%d kinds of piece are given", n), "give exactly one of part, launch, trace, gap and file")
+		}
+		switch {
+		case p.Launch != nil:
+			add(launchElement(p.Name, *p.Launch), RoleLaunch)
+		case p.Trace != nil:
+			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source}
+			if p.Trace.Loss != nil {
+				t.Loss = *p.Trace.Loss
+				if p.Trace.LossAt == nil {
+					return fail("the trace's loss has no frequency", "add loss_at")
+				}
+				t.LossAt = *p.Trace.LossAt
+			}
+			if p.Trace.EffectivePermittivity != nil {
+				t.EffectivePermittivity = *p.Trace.EffectivePermittivity
+			}
+			add(t, RoleOther)
+		case p.Gap != nil:
+			add(Gap{Where: p.Name, Opening: p.Gap.Opening, Impedance: p.Gap.Impedance, Source: "stack-up of tolerances"}, RoleJoint)
+		case p.File != nil:
+			if p.File.Network == nil {
+				return fail(fmt.Sprintf("the file %q was not read", p.File.Path), "check the path; it is relative to the workspace")
+			}
+			if p.File.Network.Ports != 2 {
+				return fail(fmt.Sprintf("%q has %d ports", p.File.Path, p.File.Network.Ports), "a piece of a chain is a two-port")
+			}
+			add(File{Where: p.Name, Spec: *p.File}, RoleOther)
+		default:
+			if c, ok := cat.Cable(p.Part); ok {
+				if p.Length == nil || !(*p.Length > 0) {
+					return fail(fmt.Sprintf("cable %s has no length", p.Part), "add length: such as 0.6 m")
+				}
+				if b.Cable == nil {
+					b.Cable, b.Length = &c, *p.Length
+				}
+				add(Cable{Part: c, Length: *p.Length, Where: orElse(p.Name, "cable")}, RoleCable)
+				continue
+			}
+			if k, ok := cat.CableConnector(p.Part); ok {
+				if i > 0 && isCable(cat, spec.Pieces[i-1].Part) {
+					open, openPart = &k.Face, k.ID // the cable is behind it
+				} else {
+					meet(k.Face, k.ID)
+				}
+				b.Connectors = append(b.Connectors, &k)
+				add(Connector{Common: k.Common, Kind: "cable connector", Where: p.Name, Series: seriesOf(cat, k.Face), Loss: k.Loss, Reflection: k.Reflection, ElectricalLength: k.ElectricalLength,
+					PairShare: pairShare(k.Loss), Contained: p.Inside}, RoleConnector)
+				continue
+			}
+			if k, ok := cat.BoardConnector(p.Part); ok {
+				if open != nil {
+					meet(k.Face, k.ID)
+				} else {
+					open, openPart = &k.Face, k.ID // the board is behind it
+				}
+				b.Boards = append(b.Boards, &k)
+				add(Connector{Common: k.Common, Kind: "board connector", Where: p.Name, Series: seriesOf(cat, k.Face), Loss: k.Loss, Reflection: k.Reflection, ElectricalLength: k.ElectricalLength,
+					PairShare: pairShare(k.Loss), Contained: p.Inside}, RoleLaunch)
+				continue
+			}
+			if k, ok := cat.Adapter(p.Part); ok {
+				l, r := k.Left, k.Right
+				if p.Turned {
+					l, r = r, l
+				}
+				meet(l, k.ID)
+				open, openPart = &r, k.ID
+				b.Adapters = append(b.Adapters, &k)
+				add(Connector{Common: k.Common, Kind: "adapter", Where: p.Name, Series: seriesOf(cat, l, r), Loss: k.Loss, Reflection: k.Reflection, ElectricalLength: k.ElectricalLength}, RoleConnector)
+				continue
+			}
+			if k, ok := cat.Bullet(p.Part); ok {
+				l, r := k.Left, k.Right
+				if p.Turned {
+					l, r = r, l
+				}
+				meet(l, k.ID)
+				open, openPart = &r, k.ID
+				b.Bullet = &k
+				add(Connector{Common: k.Common, Kind: "bullet", Where: p.Name, Series: seriesOf(cat, l, r), Loss: k.Loss, Reflection: k.Reflection, ElectricalLength: k.ElectricalLength}, RoleConnector)
+				continue
+			}
+			return fail(fmt.Sprintf("no part is called %q", p.Part), "the catalogue holds %d parts; list them with: linewright catalogue list", cat.Len())
+		}
+	}
+	b.nameElements()
+	return b, nil
+}
+
+func isCable(cat catalogue.Catalogue, id string) bool {
+	_, ok := cat.Cable(id)
+	return ok
+}
+
+func (p PieceSpec) kinds() int {
+	n := 0
+	for _, given := range []bool{p.Part != "", p.Launch != nil, p.Trace != nil, p.Gap != nil, p.File != nil} {
+		if given {
+			n++
+		}
+	}
+	return n
+}
+
+// pairShare splits a mated pair's figure between its two items.
+func pairShare(l part.Loss) float64 {
+	if l.Per == part.PerPair {
+		return 0.5
+	}
+	return 1
+}
+
+func seriesOf(cat catalogue.Catalogue, faces ...part.Face) []series.Series {
+	var out []series.Series
+	for _, f := range faces {
+		if s, ok := cat.LookupSeries(f.Series); ok {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func launchElement(where string, l LaunchSpec) Element {
+	about := Facts{Name: orElse(where, "launch"), Kind: "launch", Source: l.Source, Description: "board launch", Price: &units.Money{}, Mass: new(units.Mass)}
+	if l.ModeFree != nil {
+		about.CrossSections = []CrossSection{{Name: "via ring", Mode: "TE11", ModeFree: *l.ModeFree, Basis: "its diameters"}}
+	}
+	if l.Response != nil {
+		return Solved{About: about, Answer: *l.Response}
+	}
+	x := Fixed{About: about, Delay: math.NaN(), Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss}}
+	if l.Typical {
+		x.Reflection.Statistic = part.Typical
+	}
+	if l.Delay != nil {
+		x.Delay = float64(*l.Delay)
+	}
+	switch {
+	case l.Loss != nil && l.LossAt != nil:
+		x.Loss = part.Loss{Points: []part.LossPoint{{At: *l.LossAt, Loss: *l.Loss}}, Temperature: ptrTo(units.Celsius(25))}
+	default: // a launch's own loss is that of a few millimetres of line: left out, and said
+		zero := units.RootLevel(0)
+		x.Loss = part.Loss{K: &zero, Temperature: ptrTo(units.Celsius(25))}
+		x.Notes = []Note{{Remark, about.Name + ": its own loss, that of a few millimetres of line, is left out"}}
+	}
+	return x
+}
+
+func ptrTo[T any](x T) *T { return &x }
+
+// Solved is an element whose response on a grid was computed elsewhere, by a
+// field solver or from a file; it is interpolated in frequency.
+type Solved struct {
+	About  Facts
+	Answer Response // its Network must be set
+}
+
+// Facts implements [Element].
+func (s Solved) Facts() Facts { return s.About }
+
+// Respond implements [Element].
+func (s Solved) Respond(f []float64, _ Conditions) (Response, error) {
+	if s.Answer.Network == nil {
+		return Response{}, fmt.Errorf("%s: no solution is at hand", s.About.Name)
+	}
+	n, err := s.Answer.Network.Interpolate(f, network.Interpolation{})
+	if err != nil {
+		return Response{}, fmt.Errorf("%s: %w", s.About.Name, err)
+	}
+	r := FromNetwork(n)
+	r.Step, r.Source, r.Notes, r.Typical = s.Answer.Step, s.Answer.Source, s.Answer.Notes, s.Answer.Typical
+	return r, nil
+}
+
+// File is a piece known by a Touchstone file.
+type File struct {
+	Where string
+	Spec  FileSpec
+}
+
+// Facts implements [Element].
+func (x File) Facts() Facts {
+	f := Facts{Name: orElse(x.Where, x.Spec.Path), Kind: "file", Description: x.Spec.Includes, Source: "file " + x.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass)}
+	if x.Spec.ModeFree != nil {
+		f.CrossSections = []CrossSection{{Name: "stated limit", Mode: "stated", ModeFree: *x.Spec.ModeFree, Basis: "the chain's file"}}
+	}
+	return f
+}
+
+// Respond implements [Element].
+func (x File) Respond(f []float64, _ Conditions) (Response, error) {
+	return modelResponse(part.Model{File: x.Spec.Path, Planes: x.Spec.Planes, Network: x.Spec.Network}, orElse(x.Where, x.Spec.Path), f)
+}
+
+// nameElements gives every element a name of its own: two of one kind become
+// "near" and "far".
+func (b *Built) nameElements() {
+	count := map[string]int{}
+	for _, e := range b.Elements {
+		count[e.Facts().Name]++
+	}
+	seen := map[string]int{}
+	for i, e := range b.Elements {
+		name := e.Facts().Name
+		if count[name] < 2 {
+			continue
+		}
+		seen[name]++
+		side := fmt.Sprintf("%d", seen[name])
+		if count[name] == 2 {
+			side = [...]string{"near", "far"}[seen[name]-1]
+		}
+		b.Elements[i] = Named{e, side + " " + name}
+	}
+}
+
+// Named is an element under another name.
+type Named struct {
+	Element
+	As string
+}
+
+// Facts implements [Element].
+func (n Named) Facts() Facts {
+	f := n.Element.Facts()
+	f.Name = n.As
+	return f
+}
