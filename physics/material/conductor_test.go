@@ -142,8 +142,9 @@ func TestSkinDepthPrinted(t *testing.T) {
 		{"aluminium", 3.816e7, 8.14e-7},
 		{"gold", 4.098e7, 7.86e-7},
 	} {
-		refcheck.Record(t, "skin depth of "+c.metal, "skin depth at 10 GHz, m", "[pozar2012] Example 1.2, p. 19; from memory",
-			c.want, SkinDepth(10e9, c.sigma), 0.01e-7)
+		row := refcheck.Row{Table: "other", ID: "skin depth of " + c.metal, Quantity: "skin depth at 10 GHz, m", Value: fmt.Sprint(c.want),
+			Source: "[pozar2012] Example 1.2, p. 19", Status: "from-memory"}
+		row.Within(t, SkinDepth(10e9, c.sigma), 0.01e-7)
 	}
 	if d, w := (Conductor{}).SkinDepth(10e9), SkinDepth(10e9, AnnealedCopper); !(math.Abs(d-w) <= 1e-15*w*10) {
 		t.Errorf("Conductor.SkinDepth %g, SkinDepth %g", d, w)
@@ -167,8 +168,9 @@ func TestTemperatureFactors(t *testing.T) {
 	for _, c := range []struct{ celsius, want float64 }{
 		{-55, 0.832}, {-40, 0.866}, {70, 1.083}, {85, 1.110}, {105, 1.144}, {125, 1.177}, {150, 1.217},
 	} {
-		refcheck.Record(t, fmt.Sprintf("copper loss at %g C over 25 C", c.celsius), "conductor loss ratio",
-			"√((1+0.00393(T−20))/(1+0.00393·5)), evaluated independently", c.want, loss(c.celsius)/loss(25), 0.00051)
+		row := refcheck.Row{Table: "other", ID: fmt.Sprintf("copper loss at %g C over 25 C", c.celsius), Quantity: "conductor loss ratio", Value: fmt.Sprint(c.want),
+			Source: "√((1+0.00393(T−20))/(1+0.00393·5)), evaluated independently", Status: "computed"}
+		row.Within(t, loss(c.celsius)/loss(25), 0.00051)
 	}
 	if z := (Conductor{Temperature: ReferenceTemperature}).SurfaceImpedance(1e9); z != (Conductor{}).SurfaceImpedance(1e9) {
 		t.Error("20 °C differs from the default temperature")

@@ -51,16 +51,23 @@ func TestWidebandDebyeFit(t *testing.T) {
 // −246 ppm/K in ε for a free linear expansion of 119e-6/K; −123 ppm/K in
 // delay; −0.34 % in delay for a volume step of 1 %.
 func TestPTFEDensity(t *testing.T) {
-	const source = "[ehrlich1953] law with 119e-6/K ([springerdata] table 3.3-13), evaluated independently"
+	const law = "[ehrlich1953] law with 119e-6/K ([springerdata] table 3.3-13), evaluated independently"
 	const d0 = 2.174
-	e0 := PTFEPermittivity(d0)
-	refcheck.Record(t, "PTFE at density 2.174", "relative permittivity", "[ehrlich1953] as quoted by a maker's data page", 2.05, e0, 0.005)
 	const dT = 0.01
+	e0 := PTFEPermittivity(d0)
 	e1 := PTFEPermittivity(d0 / (1 + 3*119e-6*dT))
-	refcheck.Record(t, "PTFE permittivity per kelvin", "1e-6/K", source, -246, (e1/e0-1)/dT*1e6, 0.5)
-	refcheck.Record(t, "PTFE delay per kelvin", "1e-6/K", source, -123, (math.Sqrt(e1/e0)-1)/dT*1e6, 0.5)
-	step := math.Sqrt(PTFEPermittivity(d0/1.01)/e0) - 1
-	refcheck.Record(t, "PTFE delay over a volume step of 1 %", "percent", source, -0.34, 100*step, 0.005)
+	for _, c := range []struct {
+		id, value, source, status string
+		got, tol                  float64
+	}{
+		{"PTFE at density 2.174", "2.05", "[ehrlich1953] as quoted by a maker's data page", "published", e0, 0.005},
+		{"PTFE permittivity, 1e-6 per kelvin", "-246", law, "computed", (e1/e0 - 1) / dT * 1e6, 0.5},
+		{"PTFE delay, 1e-6 per kelvin", "-123", law, "computed", (math.Sqrt(e1/e0) - 1) / dT * 1e6, 0.5},
+		{"PTFE delay over a volume step of 1 %, percent", "-0.34", law, "computed", 100 * (math.Sqrt(PTFEPermittivity(d0/1.01)/e0) - 1), 0.005},
+	} {
+		row := refcheck.Row{Table: "other", ID: c.id, Quantity: "PTFE against density", Value: c.value, Source: c.source, Status: c.status}
+		row.Within(t, c.got, c.tol)
+	}
 	if e := PTFEPermittivity(0); e != 1 {
 		t.Errorf("no PTFE at all has permittivity %g", e)
 	}
@@ -71,7 +78,8 @@ func TestPTFEDensity(t *testing.T) {
 // 23 °C is 2809 Pa (from memory).
 func TestHumidAir(t *testing.T) {
 	e := AirPermittivity(296.15, 101325, 0.5*2809)
-	refcheck.Record(t, "air at 23 C, 50 %", "relative permittivity", "[smith1953]; value from memory", 1.000649, e, 3e-5)
+	row := refcheck.Row{Table: "other", ID: "air at 23 C, 50 % humidity", Quantity: "relative permittivity", Value: "1.000649", Source: "value used for air lines", Status: "from-memory"}
+	row.Within(t, e, 3e-5)
 }
 
 func TestDielectricDefaults(t *testing.T) {

@@ -73,10 +73,17 @@ func TestRoughnessDispersionTable(t *testing.T) {
 // The trade's check values at 77 GHz in copper, two decimals: skin depth
 // 0.238 µm, rms 0.3 µm gives 1.73, 0.5 µm gives 1.90.
 func TestRoughnessAt77GHz(t *testing.T) {
-	const source = "1 + (2/π) atan(1.4 (Rq/δ)²), evaluated independently"
-	refcheck.Record(t, "skin depth of copper at 77 GHz", "skin depth, m", source, 0.238e-6, SkinDepth(77e9, AnnealedCopper), 0.0006e-6)
-	refcheck.Record(t, "Hammerstad 0.3 um at 77 GHz", "roughness factor", source, 1.73, Roughness{RMS: 0.3e-6}.Factor(77e9, AnnealedCopper), 0.0051)
-	refcheck.Record(t, "Hammerstad 0.5 um at 77 GHz", "roughness factor", source, 1.90, Roughness{RMS: 0.5e-6}.Factor(77e9, AnnealedCopper), 0.0051)
+	for _, c := range []struct {
+		id, value string
+		got, tol  float64
+	}{
+		{"skin depth of copper at 77 GHz, m", "0.238e-6", SkinDepth(77e9, AnnealedCopper), 0.0006e-6},
+		{"Hammerstad factor, 0.3 um at 77 GHz", "1.73", Roughness{RMS: 0.3e-6}.Factor(77e9, AnnealedCopper), 0.0051},
+		{"Hammerstad factor, 0.5 um at 77 GHz", "1.90", Roughness{RMS: 0.5e-6}.Factor(77e9, AnnealedCopper), 0.0051},
+	} {
+		row := refcheck.Row{Table: "other", ID: c.id, Quantity: "roughness at 77 GHz", Value: c.value, Source: "1 + (2/π) atan(1.4 (Rq/δ)²), evaluated independently", Status: "computed"}
+		row.Within(t, c.got, c.tol)
+	}
 }
 
 // Identity: Re{H (1+j)} is the real Huray factor, for any spheres. A causal
