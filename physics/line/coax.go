@@ -203,19 +203,36 @@ func (c Coax) SkinEffectLoss(f float64) float64 {
 func (c Coax) Modes() []Mode { return c.HigherModes(10) }
 
 // HigherModes returns the count ≥ 1 higher modes of lowest cutoff, lowest
-// first, and TM01 if it is not among them. The cutoffs are exact for a common
-// axis (see [CutoffNumber]); a dispersive filling counts with its
+// first, and TM01 if it is not among them. The cutoffs are exact: for a common
+// axis see [CutoffNumber]. An offset splits each mode of N > 0 into one that
+// is even about the plane of the axes (H_z of TE, E_z of TM) and one that is
+// odd, named "TE11 even" and "TE11 odd". A dispersive filling counts with its
 // permittivity at the cutoff.
 func (c Coax) HigherModes(count int) []Mode {
+	var modes []Mode
+	if c.Offset > 0 {
+		for _, m := range eccentricModes(c.InnerDiameter/2, c.OuterDiameter/2, c.Offset, count) {
+			modes = append(modes, Mode{Name: m.name, Cutoff: c.cutoff(m.kc)})
+		}
+		return modes
+	}
 	ms := CircularModes(c.InnerDiameter, c.OuterDiameter, count)
 	if !slices.ContainsFunc(ms, func(m CircularMode) bool { return m.Name() == "TM01" }) {
 		ms = append(ms, CircularMode{N: 0, M: 1, Kc: CutoffNumber(false, 0, 1, c.InnerDiameter, c.OuterDiameter)})
 	}
-	modes := make([]Mode, len(ms))
-	for i, m := range ms {
-		modes[i] = Mode{Name: m.Name(), Cutoff: c.cutoff(m.Kc)}
+	for _, m := range ms {
+		modes = append(modes, Mode{Name: m.Name(), Cutoff: c.cutoff(m.Kc)})
 	}
 	return modes
+}
+
+// lowestCutoff returns the cutoff of the first higher mode, in Hz.
+func (c *Coax) lowestCutoff() float64 {
+	a, b := c.InnerDiameter/2, c.OuterDiameter/2
+	if c.Offset > 0 {
+		return c.cutoff(min(eccentricCutoffs(true, false, a, b, c.Offset, 1)[0], eccentricCutoffs(true, true, a, b, c.Offset, 1)[0]))
+	}
+	return c.cutoff(CutoffNumber(true, 1, 1, 2*a, 2*b))
 }
 
 func (c Coax) cutoff(kc float64) float64 {
@@ -253,11 +270,13 @@ func (c Coax) Warnings(f float64) []Warning {
 			ws = append(ws, Warning{Model: model, Quantity: quantity, Value: value, Low: low, High: high, Effect: effect})
 		}
 	}
-	te11 := c.cutoff(CutoffNumber(true, 1, 1, c.InnerDiameter, c.OuterDiameter))
-	add("TEM mode", "frequency, Hz", f, 0, te11, "TE11 travels too; the values hold for the TEM mode alone")
+	// TE11 has less than one period on the outer wall, so kc ≥ 1/b for a
+	// common axis; an offset lowers it by less than half. Only near it is
+	// the exact cutoff worth its price.
+	if f > 0.5*C0/(pi*c.OuterDiameter*math.Sqrt(c.permittivity())) {
+		add("TEM mode", "frequency, Hz", f, 0, c.lowestCutoff(), "TE11 travels too; the values hold for the TEM mode alone")
+	}
 	if c.Offset > 0 {
-		add("cutoffs of the concentric line", "offset over radial gap", 2*c.Offset/(c.OuterDiameter-c.InnerDiameter), 0, 0.1,
-			"cutoffs shift with the square of the offset; TE11 splits in two")
 		depth := max(c.Inner.SkinDepth(f)/c.InnerDiameter, c.Outer.SkinDepth(f)/c.OuterDiameter)
 		if c.WallThickness > 0 {
 			depth = max(depth, c.Outer.SkinDepth(f)/(4*c.WallThickness))

@@ -538,7 +538,6 @@ func TestCoaxWarnings(t *testing.T) {
 	}
 	has(c, 40e9, "TE11")
 	c.Offset = 0.3e-3
-	has(c, 18e9, "splits")
 	has(c, 1e4, "too high")
 	c.Outer.Roughness.RMS = 2e-6
 	has(c, 18e9, "saturates")
