@@ -171,7 +171,7 @@ func (c Conductor) SkinDepth(f float64) float64 {
 // On a round conductor it is the limit of skin depths small beside the
 // radius. Roughness is not in it: see [Conductor.RoughnessFactor].
 //
-// Source: [ramo1994] §3.16 to 3.18 (coated conductors).
+// Source: [ramo1994] ch. 3 (coated conductors).
 func (c Conductor) SurfaceImpedance(f float64) complex128 {
 	_, z := c.Metal.Wave(f, c.Temperature)
 	for i := len(c.Plating) - 1; i >= 0; i-- {

@@ -88,7 +88,7 @@ const (
 // ε″ is nearly constant in the band and ε′ falls by a ln 10 per decade, which
 // is what laminates do. The law is causal at every frequency and passive.
 //
-// Source: [djordjevic2001] eqs. 9 to 11, with Δε/(m2−m1) = a ln 10.
+// Source: [djordjevic2001], whose Δε/(m2−m1) is a ln 10.
 type WidebandDebye struct {
 	Infinite  float64 // ε∞
 	Slope     float64 // a

@@ -109,3 +109,16 @@ func ExampleDielectric_At() {
 	fmt.Printf("ε′ = %.3f, tan δ = %.4f\n", real(e), -imag(e)/real(e))
 	// Output: ε′ = 4.077, tan δ = 0.0205
 }
+
+func ExampleFitWidebandDebye() {
+	// How much the permittivity of a board falls from 1 to 10 GHz.
+	w := FitWidebandDebye(3.66, 0.0037, 10e9)
+	fmt.Printf("%.4f per decade; %.3f at 1 GHz\n", w.PerDecade(), real(w.At(1e9)))
+	// Output: 0.0200 per decade; 3.680 at 1 GHz
+}
+
+func ExamplePTFEPermittivity() {
+	// Solid, and expanded to a third of its density.
+	fmt.Printf("%.2f %.2f\n", PTFEPermittivity(2.174), PTFEPermittivity(2.174/3))
+	// Output: 2.05 1.28
+}

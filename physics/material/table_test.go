@@ -1,6 +1,7 @@
 package material
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -157,4 +158,14 @@ func TestTablesCarrySources(t *testing.T) {
 	if _, err := FindMetal("unobtainium"); err == nil || !strings.Contains(err.Error(), "copper") {
 		t.Errorf("the error for an unknown metal is %v", err)
 	}
+}
+
+func ExampleFindMetal() {
+	brass, _ := FindMetal("brass")
+	fmt.Printf("%s: %.3g S/m, %s\n", brass.Name, brass.Conductivity.Value, brass.Conductivity.Status)
+	_, err := FindDielectric("rubber")
+	fmt.Println(strings.HasPrefix(err.Error(), `no dielectric "rubber" in the table; it holds PTFE`))
+	// Output:
+	// free-cutting brass C36000: 1.51e+07 S/m, published
+	// true
 }
