@@ -114,35 +114,34 @@ func besselFractions(z complex128) modified {
 func besselAsymptotic(z complex128) modified {
 	// Σ a_k(ν)/z^k, a_k = a_{k−1} (4ν² − (2k−1)²)/(8k), plus and minus signs.
 	var plus, minus [2]complex128
+	inv := 1 / z
 	for n, mu := range [2]float64{0, 4} {
-		t, p, m := complex128(1), complex128(1), complex128(1)
-		for k := 1.0; k < 60; k++ {
-			t *= complex((mu-(2*k-1)*(2*k-1))/(8*k), 0) / z
-			p += t
-			if int(k)%2 == 1 {
-				m -= t
-			} else {
-				m += t
-			}
-			if cmplx.Abs(t) < 1e-17 {
+		t, even, odd := complex128(1), complex128(1), complex128(0)
+		for k := 1.0; k < 60; k += 2 {
+			t *= complex((mu-(2*k-1)*(2*k-1))/(8*k), 0) * inv
+			odd += t
+			t *= complex((mu-(2*k+1)*(2*k+1))/(8*k+8), 0) * inv
+			even += t
+			if math.Abs(real(t))+math.Abs(imag(t)) < 1e-17 {
 				break
 			}
 		}
-		plus[n], minus[n] = p, m
+		plus[n], minus[n] = even+odd, even-odd
 	}
-	root := cmplx.Sqrt(complex(2*pi, 0) * z)
-	// The recessive part of I: e^{±iπ(ν+1/2)} e^{−2z} Σ a_k/z^k, upper sign in
-	// the upper half plane. It matters near the imaginary axis only.
-	e := cmplx.Exp(-2*z) * 1i
-	if imag(z) < 0 {
-		e = -e
+	rootK := cmplx.Sqrt(complex(pi/2, 0) * inv)
+	rootI := rootK * complex(1/pi, 0) // 1/√(2πz)
+	m := modified{i0: minus[0] * rootI, i1: minus[1] * rootI, k0: plus[0] * rootK, k1: plus[1] * rootK}
+	if real(z) < 20 {
+		// The recessive part of I: e^{±iπ(ν+1/2)} e^{−2z} Σ a_k/z^k, upper
+		// sign in the upper half plane. It matters near the imaginary axis.
+		e := cmplx.Exp(-2*z) * 1i
+		if imag(z) < 0 {
+			e = -e
+		}
+		m.i0 += e * plus[0] * rootI
+		m.i1 -= e * plus[1] * rootI
 	}
-	return modified{
-		i0: (minus[0] + e*plus[0]) / root,
-		i1: (minus[1] - e*plus[1]) / root,
-		k0: cmplx.Sqrt(complex(pi/2, 0)/z) * plus[0],
-		k1: cmplx.Sqrt(complex(pi/2, 0)/z) * plus[1],
-	}
+	return m
 }
 
 // besselJY returns J_n(x), J_n′(x), Y_n(x) and Y_n′(x) for n ≥ 0, x > 0. Y

@@ -83,7 +83,7 @@ func (c Coax) AtTemperature(kelvin float64) Coax {
 //
 // so that L = (μ0/2π)Λ, C = 2πε/Λ and Z0 = (η0/2π√εr)Λ.
 //
-// Source: [smythe1968] §4.13. The form below keeps its digits at D/d near 1.
+// Source: [smythe1968] ch. IV. The form below keeps its digits at D/d near 1.
 func (c Coax) geometry() float64 {
 	gap := c.OuterDiameter - c.InnerDiameter
 	t := (gap - 2*c.Offset) * (gap + 2*c.Offset) / (2 * c.OuterDiameter * c.InnerDiameter)
@@ -97,7 +97,7 @@ func (c Coax) permittivity() float64 { return real(c.Filling.At(max(c.Filling.Fi
 // axis. A dispersive filling counts with its value at the frequency of its
 // fit.
 //
-// Source: [pozar2012] eq. 2.32 and Table 2.1.
+// Source: [pozar2012] Table 2.1.
 func (c Coax) Static() Static {
 	er := c.permittivity()
 	return Static{Impedance: Eta0 / (2 * pi) * c.geometry() / math.Sqrt(er), EffectivePermittivity: er}
@@ -191,7 +191,7 @@ func (c Coax) At(f float64) Point {
 // δ = a/50 it lies 1 % below. No real cable of these diameters and metals
 // loses less.
 //
-// Source: [pozar2012] Table 2.1 and eq. 2.85.
+// Source: [pozar2012] Table 2.1, with α = R/2Z0 of §2.7.
 func (c Coax) SkinEffectLoss(f float64) float64 {
 	ri := material.SurfaceResistance(f, c.Inner.At(c.Inner.Temperature)) / (pi * c.InnerDiameter)
 	ro := material.SurfaceResistance(f, c.Outer.At(c.Outer.Temperature)) / (pi * c.OuterDiameter)
@@ -206,17 +206,19 @@ func (c Coax) Modes() []Mode { return c.HigherModes(10) }
 // first, and TM01 if it is not among them. The cutoffs are exact: for a common
 // axis see [CutoffNumber]. An offset splits each mode of N > 0 into one that
 // is even about the plane of the axes (H_z of TE, E_z of TM) and one that is
-// odd, named "TE11 even" and "TE11 odd". A dispersive filling counts with its
+// odd, named "TE11 even" and "TE11 odd"; the mode-free limit hardly moves (an
+// offset of a tenth of the gap of a 50 Ω air line shifts the lower of the two
+// TE11 by 1e-5, the other by 2e-3). A dispersive filling counts with its
 // permittivity at the cutoff.
 func (c Coax) HigherModes(count int) []Mode {
 	var modes []Mode
 	if c.Offset > 0 {
-		for _, m := range eccentricModes(c.InnerDiameter/2, c.OuterDiameter/2, c.Offset, count) {
+		for _, m := range eccentricModes(c.InnerDiameter/2, c.OuterDiameter/2, c.Offset, max(count, 1)) {
 			modes = append(modes, Mode{Name: m.name, Cutoff: c.cutoff(m.kc)})
 		}
 		return modes
 	}
-	ms := CircularModes(c.InnerDiameter, c.OuterDiameter, count)
+	ms := CircularModes(c.InnerDiameter, c.OuterDiameter, max(count, 1))
 	if !slices.ContainsFunc(ms, func(m CircularMode) bool { return m.Name() == "TM01" }) {
 		ms = append(ms, CircularMode{N: 0, M: 1, Kc: CutoffNumber(false, 0, 1, c.InnerDiameter, c.OuterDiameter)})
 	}

@@ -12,7 +12,7 @@ import (
 //
 //	E = A I0(kr) + B K0(kr)      ζH = A I1(kr) − B K1(kr)
 //
-// Source: [schelkunoff1934] eqs. 74 to 82.
+// Source: [schelkunoff1934], internal impedances of cylindrical conductors.
 
 // wireImpedance returns the internal impedance, in Ω/m, of a smooth round
 // conductor of radius a whose return path is outside it, at frequency f. A
@@ -132,7 +132,7 @@ func rough(z complex128, c *material.Conductor, f float64) (complex128, float64)
 // τ_b, the field of the line is uniform, and J ∝ cosh τ − cos σ; the integral
 // is elementary. It holds where the skin depth is small beside the radii.
 //
-// Source: field of [smythe1968] §4.13 (bicylindrical coordinates), integral
+// Source: field of [smythe1968] ch. IV (bicylindrical coordinates), integral
 // computed here, confirmed by the incremental inductance rule of
 // [wheeler1942] in TestEccentricLossWheeler.
 func crowding(a, b, e float64) (inner, outer float64) {

@@ -31,7 +31,7 @@ import (
 // The lowest modes of each family are within 1e-6 at D/d from 1.05 to 20 and
 // offsets up to 0.85 of the gap.
 //
-// Source: coordinates [smythe1968] §4.13; the solution is computed here and
+// Source: coordinates [smythe1968] ch. IV; the solution is computed here and
 // confirmed by multipole collocation in TestEccentricCutoffs.
 func eccentricCutoffs(te, odd bool, a, b, e float64, count int) []float64 {
 	u := (b - a) * (b + a)
