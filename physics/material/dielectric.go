@@ -126,8 +126,8 @@ const (
 //	ε = (1 + 2Kd)/(1 − Kd)    K = 0.119
 //
 // This is the Clausius-Mossotti law with a constant fitted at d = 2.174,
-// ε = 2.05. Density falls as PTFE warms, so permittivity falls too; with free
-// expansion of 119e-6/K at 20 °C by −246e-6 per kelvin. The dielectric of a
+// ε = 2.05. Density falls as PTFE warms, so permittivity falls too; with the
+// free expansion of 119e-6/K at 20 °C of [springerdata] by −246e-6 per kelvin. The dielectric of a
 // cable is held by its braid and jacket and moves less: for a cable use its
 // measured curve, never one coefficient across 0 °C to 40 °C.
 //
