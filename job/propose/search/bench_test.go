@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
+	"time"
 )
 
 // shop describes an invented catalogue for chains board connector, cable
@@ -54,6 +56,95 @@ func (s shop) problem(seed uint64) Problem {
 
 var moderate = []Limit{{0, 4e6}, {1, 80e6}, {2, 60e6}, {LeftEnd, 0.25}}
 var tight = []Limit{{0, 3e6}, {1, 60e6}, {2, 50e6}, {LeftEnd, 0.25}}
+
+// plainProgramme is the same dynamic programme without trees, bounds or option filters: all
+// options times all suffixes, sorted, each against the list of those kept; for all
+// additive criteria and the left end. It returns the vectors of the front, ascending.
+func plainProgramme(p Problem) [][]float64 {
+	n := len(p.Criteria)
+	here := map[State][][]float64{}
+	states := 0
+	for _, s := range p.Slots {
+		for _, o := range s.Options {
+			states = max(states, int(o.Left)+1, int(o.Right)+1)
+		}
+	}
+	for s := range State(states) {
+		if len(p.RightEnds) == 0 || slices.Contains(p.RightEnds, s) {
+			here[s] = [][]float64{make([]float64, n+1)}
+		}
+	}
+	minimal := func(vs [][]float64) [][]float64 {
+		slices.SortFunc(vs, func(a, b []float64) int { return slices.Compare(a, b) })
+		return plainFront(vs)
+	}
+	for i := len(p.Slots) - 1; i >= 0; i-- {
+		next := map[State][][]float64{}
+		for _, o := range p.Slots[i].Options {
+			for _, v := range here[o.Right] {
+				w := make([]float64, n+1)
+				for c, x := range o.Cost {
+					w[c] = v[c] + float64(x)
+				}
+				w[n] = o.Gamma + float64(o.TwoWay*v[n])
+				over := false
+				for _, l := range p.Limits {
+					c := n
+					if l.Of >= 0 {
+						c = int(l.Of)
+					}
+					over = over || (c < n || i == 0) && w[c] > l.Max
+				}
+				if !over {
+					next[o.Left] = append(next[o.Left], w)
+				}
+			}
+		}
+		for s := range next {
+			next[s] = minimal(next[s])
+		}
+		here = next
+	}
+	var all [][]float64
+	for s, vs := range here {
+		if len(p.LeftEnds) == 0 || slices.Contains(p.LeftEnds, s) {
+			all = append(all, vs...)
+		}
+	}
+	return minimal(all)
+}
+
+// BenchmarkAgainstPlain compares with the plain dynamic programme in one run.
+func BenchmarkAgainstPlain(b *testing.B) {
+	for _, c := range []struct {
+		name   string
+		parts  int
+		limits []Limit
+	}{{"100/none", 100, nil}, {"200/moderate", 200, moderate}} {
+		b.Run(c.name, func(b *testing.B) {
+			var plain, ours time.Duration
+			points := 0
+			for i := range b.N {
+				p := shop{c.parts, 2, 3, 0.7}.problem(uint64(i))
+				p.Limits = c.limits
+				start := time.Now()
+				vs := plainProgramme(p)
+				plain += time.Since(start)
+				start = time.Now()
+				f, err := Pareto(context.Background(), p, Settings{MaxFront: -1})
+				ours += time.Since(start)
+				if err != nil || f.Size != len(vs) {
+					b.Fatal(err, f.Size, len(vs))
+				}
+				points += f.Size
+			}
+			b.ReportMetric(float64(plain.Milliseconds())/float64(b.N), "plain-ms")
+			b.ReportMetric(ours.Seconds()*1e3/float64(b.N), "ms")
+			b.ReportMetric(float64(plain)/float64(ours), "ratio")
+			b.ReportMetric(float64(points)/float64(b.N), "points")
+		})
+	}
+}
 
 func BenchmarkPareto(b *testing.B) {
 	for _, c := range []struct {

@@ -41,9 +41,10 @@ func (r Resolution) Box(x float64) int64 {
 	return int64(math.Floor(math.Log(x) / math.Log(r.Ratio)))
 }
 
-// cover keeps one chain for each box: the one whose values, measured in
+// Cover keeps one chain for each box of the resolution that holds any: the one whose values, measured in
 // boxes, have the least sum, the first of equals. The chains stay in order.
-func cover(chains []Chain, resolution []Resolution) []Chain {
+// [Pareto] does this for a large front; a caller may do it again, more coarsely.
+func Cover(chains []Chain, resolution []Resolution) []Chain {
 	type box [wide]int64
 	best := map[box]int{}
 	sums := make([]float64, len(chains))

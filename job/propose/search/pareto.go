@@ -89,24 +89,32 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 		}
 		fronts[i] = make([]*suffixes, len(groups))
 		jobs := make([]*job, len(groups))
+		share := make([]float64, len(groups)) // of each job done, weighted by its options
+		var lock sync.Mutex
+		tell := func(g int, x float64) {
+			lock.Lock()
+			defer lock.Unlock()
+			share[g] = x * float64(len(groups[g])) / float64(len(opts))
+			sum := 0.0
+			for _, y := range share {
+				sum += y
+			}
+			report((float64(m.n-1-i) + sum) / float64(m.n))
+		}
 		var wait sync.WaitGroup
 		gate := make(chan struct{}, workers)
-		done, all := 0, 0
-		var lock sync.Mutex
 		for g, opts := range groups {
 			if len(opts) == 0 {
 				continue
 			}
-			all += len(opts)
-			jobs[g] = m.newJob(i, opts, fronts[i+1], l, budget)
+			j := m.newJob(i, opts, fronts[i+1], l, budget)
+			j.tick = func(x float64) { tell(g, x) }
+			jobs[g] = j
 			wait.Go(func() {
 				gate <- struct{}{}
 				defer func() { <-gate }()
-				jobs[g].run(ctx)
-				lock.Lock()
-				defer lock.Unlock()
-				done += len(opts)
-				report((float64(m.n-1-i) + float64(done)/float64(all)) / float64(m.n))
+				j.run(ctx)
+				j.tick(1)
 			})
 		}
 		wait.Wait()
@@ -153,7 +161,7 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 	}
 	if most > 0 && front.Size > most {
 		front.Covered, front.Resolution = true, resolution
-		front.Chains = cover(chains, resolution)
+		front.Chains = Cover(chains, resolution)
 	}
 	return front, nil
 }

@@ -113,6 +113,7 @@ type job struct {
 	out    *suffixes
 	tested int64
 	err    error
+	tick   func(share float64) // of the job done, an estimate
 }
 
 // A move is an option in the job's terms.
@@ -329,6 +330,11 @@ func (j *job) run(ctx context.Context) {
 	for x := range j.opts {
 		j.try(int32(x), 0, false)
 	}
+	// nobody knows how many pops are to come; a few for each suffix behind is usual
+	expect := 1.0
+	for x := range j.opts {
+		expect = max(expect, 4*float64(j.opts[x].behind.n))
+	}
 	for pops := 0; len(j.heap) > 0; pops++ {
 		if pops%1024 == 0 {
 			if j.err = ctx.Err(); j.err != nil {
@@ -338,6 +344,7 @@ func (j *job) run(ctx context.Context) {
 				j.err = tooLarge(j.budget.max)
 				return
 			}
+			j.tick(float64(pops) / (float64(pops) + expect))
 		}
 		it := j.pop()
 		m := &j.opts[it.move]
