@@ -80,9 +80,10 @@ type End struct {
 	Port     *part.Face // the customer's own face
 	Presents *part.Face // the face the chain must show; series may be empty
 	// Board:
-	Stackup    string       // name of a stackup of the workspace
-	Line       *BoardLine   // the line the chain joins
-	Mounts     []part.Mount // mounts that are allowed; empty: any
+	Stackup    string        // name of a stackup of the workspace
+	Thickness  *units.Length // of the board; nil: the stackup's
+	Line       *BoardLine    // the line the chain joins
+	Mounts     []part.Mount  // mounts that are allowed; empty: any
 	Solderless *bool
 	Series     string       // connector series asked for, if any
 	Launch     string       // name of a launch of the workspace, if one is given
@@ -266,6 +267,24 @@ type Field struct {
 	Columns, Rows *int
 	HalfWave      *bool // the pitch must not exceed half a wavelength
 	Threaded      *bool // tool access is wanted
+	At            FieldEnd
+}
+
+// FieldEnd says at which end the lines stand in the field.
+type FieldEnd string
+
+// The ends of a field; empty: both.
+const (
+	FieldFrom FieldEnd = "from"
+	FieldTo   FieldEnd = "to"
+)
+
+// Options lists the words a file may use.
+func (FieldEnd) Options() []string { return []string{"from", "to"} }
+
+// Covers says whether the field binds end 0, from, or 1, to.
+func (f *Field) Covers(end int) bool {
+	return f != nil && (f.At == "" || f.At == FieldFrom && end == 0 || f.At == FieldTo && end == 1)
 }
 
 // Alignment is what a blind-mated, board-to-board joint must absorb.

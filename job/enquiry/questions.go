@@ -7,3 +7,17 @@ type Question struct {
 	Text    string
 	Changes string
 }
+
+// Contradiction is two statements of the enquiry that cannot both hold. It is
+// reported, never repaired.
+type Contradiction struct {
+	Fields []string
+	Text   string // with the numbers
+	Help   string
+}
+
+// Questions returns what the enquiry leaves open.
+func (e Enquiry) Questions() []Question { return nil }
+
+// Contradictions returns where the enquiry contradicts itself.
+func (e Enquiry) Contradictions() []Contradiction { return nil }

@@ -1,0 +1,412 @@
+// Package propose finds the chains of a catalogue that answer an enquiry,
+// predicts and judges each, ranks them, and says what came near and what the
+// catalogue cannot do.
+//
+// The way: the enquiry's ends and path make a row of slots; hard filters drop
+// the parts that cannot serve; an exact search (package search) returns every
+// chain that no other beats in loss, worst reflection, price, mass and wear;
+// those are predicted in full and ranked by the enquiry's weights. When nothing
+// keeps the limits, the same search with the filters counted as violations
+// returns the nearest misses.
+package propose
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"linewright/hardware/catalogue"
+	"linewright/hardware/chain"
+	"linewright/job/assess"
+	"linewright/job/enquiry"
+	"linewright/job/propose/search"
+	"linewright/physics/units"
+)
+
+// Options steer a proposal; the zero value is sensible.
+type Options struct {
+	Most     int // proposals returned; 0: 10
+	Judged   int // chains of the front that are judged in full; 0: 400
+	Misses   int // nearest misses returned; 0: 5
+	Points   int // frequency grid; 0: 201
+	Draws    int // of the random-phase study of each proposal returned; 0: 4000
+	Seed     uint64
+	Workers  int
+	Progress func(stage string, fraction float64) // may be nil
+}
+
+// Answer is everything an enquiry gets.
+type Answer struct {
+	Enquiry        enquiry.Enquiry
+	Outcome        Outcome
+	Why            string // of the outcome, one sentence
+	Questions      []enquiry.Question
+	Contradictions []enquiry.Contradiction
+	Considered     float64 // chains whose neighbours mate, by count
+	Exact          bool    // the front is that of all considered chains
+	FrontSize      int
+	Covered        bool // the front was too large to return whole and is covered at a stated resolution
+	Cover          string
+	Proposals      []Proposal
+	Misses         []Miss
+	Gaps           []assess.Gap
+	Cautions       []assess.Caution
+	Refused        []Refusal
+	At             units.Frequency // where the search compared loss and reflection
+	Temperature    units.Temperature
+}
+
+// Outcome is how an enquiry is answered.
+type Outcome string
+
+// The outcomes.
+const (
+	Serve     Outcome = "serve"                 // some chain meets every limit
+	Condition Outcome = "serve with conditions" // the best is at risk, or waits for an answer
+	Partial   Outcome = "partial offer"         // no chain meets all; the nearest misses some
+	Decline   Outcome = "decline"               // no chain joins the ends
+)
+
+// Proposal is one ranked chain.
+type Proposal struct {
+	Rank   int
+	Spec   chain.Spec
+	Built  chain.Built
+	Report assess.Report
+	Score  float64 // smaller is better; of the search's criteria by the enquiry's weights
+	Values Values
+}
+
+// Values are the criteria by which the search compared a chain.
+type Values struct {
+	Loss       units.Level // at Answer.At and Answer.Temperature
+	Reflection float64     // worst |Γ| at the worse end
+	Price      units.Money
+	Mass       units.Mass
+	Wear       float64 // matings used up per mating, 1/life summed over the outer faces
+	Unknown    int     // figures the datasheets do not state
+}
+
+// Miss is a chain that breaks limits, with how.
+type Miss struct {
+	Proposal
+	Broken []string // in words
+}
+
+// Refusal counts the parts that a filter dropped.
+type Refusal struct {
+	Slot   string
+	Reason string
+	Parts  []string
+}
+
+// Find answers e from cat.
+func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, o Options) (Answer, error) {
+	o = o.defaults()
+	a := Answer{Enquiry: e, Questions: e.Questions(), Contradictions: e.Contradictions()}
+	grid := assess.Grid(e, 2)
+	if len(grid) == 0 {
+		return a, fmt.Errorf("enquiry %s states no band: no part can be chosen; write band: [{from: 24 GHz, to: 40 GHz}]", e.ID)
+	}
+	_, hot, _ := assess.Temperatures(e)
+	a.At, a.Temperature = units.Frequency(grid[len(grid)-1]), hot
+
+	o.report("laying out the slots", 0)
+	l := newLayout(e, cat, a.At, hot)
+	a.Refused = l.refusals()
+	if problem, ok := l.problem(false); ok {
+		front, err := search.Pareto(ctx, problem, l.settings(o))
+		switch {
+		case errors.Is(err, search.ErrNoChain):
+		case err != nil:
+			return a, err
+		default:
+			a.Considered, a.Exact, a.FrontSize, a.Covered = front.Compatible, true, front.Size, front.Covered
+			if front.Covered {
+				a.Cover = coverText(front.Resolution, problem.Criteria)
+			}
+			if a.Proposals, err = l.judge(ctx, front.Chains, o); err != nil {
+				return a, err
+			}
+		}
+	}
+	if best := worstOf(a.Proposals); len(a.Proposals) == 0 || best == assess.Fails {
+		if err := l.nearest(ctx, &a, o); err != nil {
+			return a, err
+		}
+	}
+	a.collect()
+	a.conclude(l)
+	return a, nil
+}
+
+func (o Options) defaults() Options {
+	set := func(p *int, v int) {
+		if *p == 0 {
+			*p = v
+		}
+	}
+	set(&o.Most, 10)
+	set(&o.Judged, 400)
+	set(&o.Misses, 5)
+	return o
+}
+
+func (o Options) report(stage string, x float64) {
+	if o.Progress != nil {
+		o.Progress(stage, x)
+	}
+}
+
+// worstOf returns the verdict of the best-ranked proposal.
+func worstOf(ps []Proposal) assess.Verdict {
+	if len(ps) == 0 {
+		return assess.Fails
+	}
+	return ps[0].Report.Verdict()
+}
+
+func coverText(rs []search.Resolution, names []string) string {
+	var parts []string
+	for _, r := range rs {
+		name := "reflection"
+		if r.Of >= 0 {
+			name = names[r.Of]
+		}
+		switch {
+		case r.Ratio > 0:
+			parts = append(parts, fmt.Sprintf("%s within %.1f %%", name, 100*(r.Ratio-1)))
+		default:
+			parts = append(parts, fmt.Sprintf("%s within %g units", name, r.Step))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// judge predicts and judges the chains of a front, ranks them, and studies
+// those it returns in full.
+func (l *layout) judge(ctx context.Context, chains []search.Chain, o Options) ([]Proposal, error) {
+	type scored struct {
+		c     search.Chain
+		v     Values
+		score float64
+	}
+	all := make([]scored, len(chains))
+	best := l.bestOf(chains)
+	for i, c := range chains {
+		v := l.values(c)
+		all[i] = scored{c, v, l.score(v, best)}
+	}
+	sort.SliceStable(all, func(i, k int) bool { return all[i].score < all[k].score })
+	if len(all) > o.Judged {
+		all = all[:o.Judged]
+	}
+	var ps []Proposal
+	for i, s := range all {
+		o.report("judging the front", float64(i)/float64(len(all)))
+		p, err := l.propose(ctx, s.c, assess.Options{Points: min(o.Points, 101), Draws: -1, Seed: o.Seed})
+		if err != nil {
+			return nil, err
+		}
+		p.Score, p.Values = s.score, s.v
+		ps = append(ps, p)
+	}
+	rank(ps)
+	if len(ps) > o.Most {
+		ps = ps[:o.Most]
+	}
+	for i := range ps {
+		o.report("studying the proposals", float64(i)/float64(len(ps)))
+		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: ps[i].Built, Catalogue: l.cat}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		if err != nil {
+			return nil, err
+		}
+		ps[i].Report = r
+	}
+	rank(ps)
+	return ps, nil
+}
+
+// rank orders proposals by verdict, then by score.
+func rank(ps []Proposal) {
+	sort.SliceStable(ps, func(i, k int) bool {
+		a, b := ps[i], ps[k]
+		if va, vb := a.Report.Verdict(), b.Report.Verdict(); va != vb {
+			return va < vb
+		}
+		return a.Score < b.Score
+	})
+	for i := range ps {
+		ps[i].Rank = i + 1
+	}
+}
+
+// propose builds and judges one chain of the search.
+func (l *layout) propose(ctx context.Context, c search.Chain, o assess.Options) (Proposal, error) {
+	spec := l.spec(c)
+	b, err := chain.Build(spec, l.cat)
+	if err != nil {
+		return Proposal{}, err
+	}
+	r, err := assess.Assess(ctx, l.e, assess.Subject{Built: b, Catalogue: l.cat}, o)
+	if err != nil {
+		return Proposal{}, err
+	}
+	return Proposal{Spec: spec, Built: b, Report: r}, nil
+}
+
+// bestOf returns the least value of each criterion over a front, against which
+// scores are scaled.
+func (l *layout) bestOf(chains []search.Chain) Values {
+	best := Values{Loss: units.Level(math.Inf(1)), Reflection: math.Inf(1), Price: units.Money{Micros: math.MaxInt64}, Mass: units.Mass(math.Inf(1)), Wear: math.Inf(1)}
+	for _, c := range chains {
+		v := l.values(c)
+		best.Loss, best.Reflection, best.Mass, best.Wear = min(best.Loss, v.Loss), min(best.Reflection, v.Reflection), min(best.Mass, v.Mass), min(best.Wear, v.Wear)
+		best.Price.Micros = min(best.Price.Micros, v.Price.Micros)
+	}
+	return best
+}
+
+// score is the weighted sum of the criteria, each relative to the best of the
+// front; figures that are not stated count a tenth each against a chain.
+func (l *layout) score(v, best Values) float64 {
+	w := l.e.Weights
+	if w == (enquiry.Weights{}) {
+		w = enquiry.Weights{Loss: 1, ReturnLoss: 1, Price: 1}
+	}
+	rel := func(x, least float64) float64 {
+		if least <= 0 {
+			return x
+		}
+		return x / least
+	}
+	s := w.Loss*rel(float64(v.Loss), float64(best.Loss)) + w.ReturnLoss*rel(v.Reflection, best.Reflection) +
+		w.Price*rel(float64(v.Price.Micros), float64(best.Price.Micros)) + w.Mass*rel(float64(v.Mass), float64(best.Mass))
+	if l.wears {
+		s += rel(v.Wear, best.Wear)
+	}
+	return s + 0.1*float64(v.Unknown)
+}
+
+// nearest fills in the nearest misses.
+func (l *layout) nearest(ctx context.Context, a *Answer, o Options) error {
+	problem, ok := l.problem(true)
+	if !ok {
+		return nil
+	}
+	o.report("looking for the nearest misses", 0)
+	misses, err := search.Nearest(ctx, problem, 4*o.Misses, search.Settings{Workers: o.Workers})
+	if errors.Is(err, search.ErrNoChain) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if a.Considered == 0 {
+		a.Considered, a.Exact = misses.Compatible, true
+	}
+	seen := map[string]bool{}
+	for _, m := range misses.Chains {
+		key := l.key(m.Chain)
+		if seen[key] {
+			continue
+		}
+		seen[key] = true
+		p, err := l.propose(ctx, m.Chain, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		if err != nil {
+			return err
+		}
+		p.Values = l.values(m.Chain)
+		p.Score = m.Violation
+		miss := Miss{Proposal: p}
+		for _, x := range p.Report.Margins {
+			if x.Verdict == assess.Fails && !x.Wish {
+				miss.Broken = append(miss.Broken, x.Limit+": "+x.Why)
+			}
+		}
+		a.Misses = append(a.Misses, miss)
+		if len(a.Misses) == o.Misses {
+			break
+		}
+	}
+	for i := range a.Misses {
+		a.Misses[i].Rank = i + 1
+	}
+	return nil
+}
+
+// collect gathers questions, gaps and cautions of the chains that are shown.
+func (a *Answer) collect() {
+	add := func(r assess.Report, gaps bool) {
+		for _, q := range r.Questions {
+			if !hasField(a.Questions, q.Field) {
+				a.Questions = append(a.Questions, q)
+			}
+		}
+		for _, c := range r.Cautions {
+			if !contains(a.Cautions, c) {
+				a.Cautions = append(a.Cautions, c)
+			}
+		}
+		if !gaps {
+			return
+		}
+		for _, g := range r.Gaps {
+			if !contains(a.Gaps, g) {
+				a.Gaps = append(a.Gaps, g)
+			}
+		}
+	}
+	for i, p := range a.Proposals {
+		add(p.Report, i == 0)
+	}
+	for _, m := range a.Misses {
+		add(m.Report, true)
+	}
+}
+
+func hasField(qs []enquiry.Question, field string) bool {
+	for _, q := range qs {
+		if q.Field == field {
+			return true
+		}
+	}
+	return false
+}
+
+func contains[T comparable](xs []T, x T) bool {
+	for _, y := range xs {
+		if x == y {
+			return true
+		}
+	}
+	return false
+}
+
+// conclude states the outcome.
+func (a *Answer) conclude(l *layout) {
+	switch {
+	case len(a.Proposals) == 0 && len(a.Misses) == 0:
+		a.Outcome = Decline
+		a.Why = "no parts of the catalogue join these two ends"
+		if s := l.emptySlot(); s != "" {
+			a.Why = s
+		}
+		a.Gaps = append(a.Gaps, assess.Gap{Axis: "interface", Asked: l.asked(), Best: "nothing listed", Cause: assess.NotYetBuilt, Needs: a.Why})
+	case len(a.Proposals) == 0 || worstOf(a.Proposals) == assess.Fails:
+		a.Outcome = Partial
+		a.Why = "no chain of the catalogue keeps every limit; the nearest misses are shown with what they break"
+	case worstOf(a.Proposals) == assess.Meets && len(a.Contradictions) == 0:
+		a.Outcome = Serve
+		a.Why = "the first proposal meets every limit in the worst case"
+	default:
+		a.Outcome = Condition
+		a.Why = "the first proposal is " + worstOf(a.Proposals).String() + " on a limit"
+		if len(a.Contradictions) > 0 {
+			a.Why = "the enquiry contradicts itself; see the contradictions"
+		}
+	}
+}
