@@ -263,29 +263,22 @@ func TestCoaxLossBound(t *testing.T) {
 	}
 }
 
-// slowWire solves the diffusion of current into a round conductor as a
-// boundary value problem: E″ + E′/r = k²(r) E, integrated outward by
-// Runge-Kutta from the axis or a bore with many steps. It knows no Bessel
-// function and takes layers as they come.
-func slowWire(c material.Conductor, a, bore, f float64) complex128 {
-	core := a
-	for _, l := range c.Plating {
-		core -= l.Thickness
-	}
-	type span struct {
-		to float64
-		m  material.Metal
-	}
-	spans := []span{{core, c.Metal}}
-	for i, r := len(c.Plating)-1, core; i >= 0; i-- {
-		r += c.Plating[i].Thickness
-		spans = append(spans, span{r, c.Plating[i].Metal})
-	}
-	r := bore
+// A span of metal in a round conductor, from where the last one ended to
+// radius to.
+type span struct {
+	to    float64
+	metal material.Metal
+}
+
+// slowRound solves the diffusion of current into a round conductor as a
+// boundary value problem: E′ = jωμ H, (rH)′ = σ r E, integrated by Runge-Kutta
+// from the surface without field at radius r (or the axis, r = 0) through the
+// spans, outward or inward. It knows no Bessel function. The result is E/H.
+func slowRound(r float64, spans []span, f float64) complex128 {
 	e, h := complex128(1), complex128(0)
 	for _, s := range spans {
-		k, zeta := s.m.Wave(f, c.Temperature)
-		jwm, sigma := k*zeta, k/zeta // E′ = jωμ H, (rH)′ = σ r E
+		k, zeta := s.metal.Wave(f, 0)
+		jwm, sigma := k*zeta, k/zeta
 		if r == 0 {
 			r = 1e-4 * s.to // H = σrE/2 on the axis
 			h = sigma * complex(r/2, 0) * e
@@ -306,19 +299,36 @@ func slowWire(c material.Conductor, a, bore, f float64) complex128 {
 			r += d
 		}
 	}
-	return e / h / complex(2*pi*a, 0)
+	return e / h
 }
 
 func TestRoundConductorsAgainstIntegration(t *testing.T) {
 	nickel := material.Layer{Metal: material.Metal{Conductivity: 14.3e6, Permeability: 8 - 2i}, Thickness: 4e-6}
 	gold := material.Layer{Metal: material.Metal{Conductivity: 41e6}, Thickness: 1.5e-6}
+	const a, wall = 100e-6, 40e-6
 	for _, c := range []material.Conductor{{}, {Plating: []material.Layer{gold, nickel}}, {Metal: material.Metal{Conductivity: 15e6}, Plating: []material.Layer{gold}}} {
+		// The bulk, then the layers, the innermost first.
+		outward, inward := []span{{a, c.Metal}}, []span{{a, c.Metal}}
+		for i := range c.Plating {
+			l := c.Plating[i]
+			outward[0].to -= l.Thickness
+			inward[0].to += l.Thickness
+		}
+		for i := len(c.Plating) - 1; i >= 0; i-- {
+			l := c.Plating[i]
+			outward = append(outward, span{outward[len(outward)-1].to + l.Thickness, l.Metal})
+			inward = append(inward, span{inward[len(inward)-1].to - l.Thickness, l.Metal})
+		}
 		for _, f := range []float64{10, 1e4, 1e6, 1e8, 1e9} {
 			for _, bore := range []float64{0, 60e-6} {
-				got, want := wireImpedance(&c, 100e-6, bore, f), slowWire(c, 100e-6, bore, f)
+				got, want := wireImpedance(&c, a, bore, f), slowRound(bore, outward, f)/(2*pi*a)
 				if !(cmplx.Abs(got-want) <= 1e-6*cmplx.Abs(want)) {
 					t.Errorf("wire with %d layers, bore %g m, %g Hz: %.9g, by integration %.9g", len(c.Plating), bore, f, got, want)
 				}
+			}
+			got, want := tubeImpedance(&c, a, wall, f), -slowRound(a+wall, inward, f)/(2*pi*a)
+			if !(cmplx.Abs(got-want) <= 1e-6*cmplx.Abs(want)) {
+				t.Errorf("tube with %d layers, %g Hz: %.9g, by integration %.9g", len(c.Plating), f, got, want)
 			}
 		}
 	}
