@@ -143,3 +143,28 @@ func exampleHeader() Header {
 		Causality:   Check{Verdict: NotMet, Figure: 0.004, At: 67e9, Note: "residual of the Hilbert pair, band edge left in"},
 	}
 }
+
+// Any comment lines are read without a panic, and what is understood without
+// fault comes back.
+func FuzzHeader(f *testing.F) {
+	h := exampleHeader()
+	f.Add(strings.Join(h.Lines(), "\n"))
+	f.Add("Model description, form 1\nPort 1: a; plane: b\nGrid: 0 Hz to 1 GHz, 3 points\nEnd of model description")
+	f.Fuzz(func(t *testing.T, text string) {
+		var comments []Comment
+		for line := range strings.Lines(text) {
+			comments = append(comments, Comment{Text: strings.TrimRight(line, "\r\n")})
+		}
+		a, err := ParseHeader("x", comments)
+		if err != nil {
+			return
+		}
+		b, err := ParseHeader("x", a.Comments())
+		if err != nil {
+			t.Fatalf("%v\n%s", err, strings.Join(a.Lines(), "\n"))
+		}
+		if d := cmp.Diff(a.Lines(), b.Lines()); d != "" {
+			t.Errorf("(-first +second):\n%s", d)
+		}
+	})
+}

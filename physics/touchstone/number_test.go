@@ -173,3 +173,33 @@ func ExampleNumber() {
 	// # GHz S RI R 50
 	// 26.5 0.3333 -2.50e-01
 }
+
+// Any text is a number here exactly if strconv says so and it is plain decimal.
+func FuzzScanNumber(f *testing.F) {
+	for _, text := range []string{"1", "-1.5e-3", ".5", "9007199254740993", "0.1234567890123456789", "1e309", "4.9e-324", "nan", "0x1p4"} {
+		f.Add(text, uint8(9))
+	}
+	f.Fuzz(func(t *testing.T, text string, shift uint8) {
+		if strings.ContainsAny(text, " \t!") {
+			return
+		}
+		plain := text != ""
+		for _, c := range []byte(text) {
+			plain = plain && strings.IndexByte("0123456789.+-eE", c) >= 0
+		}
+		v, _, _, ok := scanNumber([]byte(text), 0, int(shift%10))
+		mantissa, exponent := text, 0
+		if i := strings.IndexAny(text, "eE"); i >= 0 {
+			mantissa = text[:i]
+			n, err := strconv.Atoi(text[i+1:])
+			if err != nil || n > 1e5 || n < -1e5 {
+				return
+			}
+			exponent = n
+		}
+		want, err := strconv.ParseFloat(mantissa+"e"+strconv.Itoa(exponent+int(shift%10)), 64)
+		if ok != (plain && err == nil) || ok && math.Float64bits(v) != math.Float64bits(want) {
+			t.Errorf("%q shifted by %d: %v, %v; strconv %v, %v", text, shift%10, v, ok, want, err)
+		}
+	})
+}
