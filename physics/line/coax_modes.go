@@ -46,8 +46,8 @@ func (m CircularMode) Name() string {
 // only one, so each of these levels is crossed once, and from below: no root
 // can be missed or found twice, however thin or wide the gap.
 //
-// Source: [marcuvitz1951] §2.4; phases [dlmf] §10.18. Relative error a few
-// 1e-14 for diameter ratios of 1.001 and above.
+// Source: [marcuvitz1951] §2.4; phases [dlmf] §10.18. The relative error is
+// below 5e-14, plus what the rounding of the diameters makes of a thin gap.
 func CutoffNumber(te bool, n, m int, inner, outer float64) float64 {
 	if n < 0 || m < 1 || !(inner >= 0) || !(outer > inner) || math.IsInf(outer, 0) {
 		panic(fmt.Sprintf("line: no mode of orders %d, %d between diameters %g and %g m", n, m, inner, outer))

@@ -126,6 +126,29 @@ func TestCircularGuideZeros(t *testing.T) {
 	}
 }
 
+// Roots of the cross products found by a general root finder in 40-digit
+// arithmetic (mpmath), times the inner radius: from a gap of a thousandth to a
+// wire of a fiftieth.
+func TestCutoffDigits(t *testing.T) {
+	for _, c := range []struct {
+		te    bool
+		n     int
+		ratio float64
+		want  string
+	}{
+		{true, 1, 1.001, "0.999500291479280327"}, {true, 9, 1.001, "8.99550262330155289"}, {false, 0, 1.001, "3141.59261384081224"},
+		{true, 1, 1.05, "0.975706422822436283"}, {true, 9, 1.05, "8.78129147849596948"}, {false, 0, 1.05, "62.8299590268695697"},
+		{true, 1, 2.3, "0.618632260046273126"}, {true, 9, 2.3, "4.65691534635316674"}, {false, 0, 2.3, "2.39625474992948858"},
+		{true, 1, 50, "0.036792815210668388"}, {true, 3, 50, "0.0840237787770853738"}, {true, 9, 50, "0.214228679413998909"},
+	} {
+		row := refcheck.Row{Table: "other", ID: fmt.Sprintf("%s at D/d = %g", CircularMode{TE: c.te, N: c.n, M: 1}.Name(), c.ratio), Quantity: "kc times inner radius",
+			Value: c.want, Source: "root in 40-digit arithmetic", Status: "computed"}
+		// The ratio itself is rounded to 1.1e-16, of a gap of ratio − 1.
+		tol := 5e-14 + 2.2e-16/(c.ratio-1)
+		row.Within(t, CutoffNumber(c.te, c.n, 1, 2, 2*c.ratio), tol*row.Want(t))
+	}
+}
+
 // Every root satisfies its own equation: across it the cross product of
 // Bessel functions changes sign, or is zero to its own rounding.
 func TestCutoffIsRoot(t *testing.T) {
