@@ -270,13 +270,13 @@ func (l Coplanar) Solve(dimension string, ohms float64) (Coplanar, error) {
 	}
 	switch dimension {
 	case "width":
-		small, large = base/200, base*200
+		small, large = base/50, base*50
 		if l.Walls > 0 {
 			large = math.Min(large, 0.98*(l.Walls-2*l.Gap))
 		}
 		set = func(x float64) Coplanar { m := l; m.Width = x; return m }
 	case "gap":
-		small, large = l.Width/200, l.Width*20
+		small, large = l.Width/50, l.Width*20
 		if l.Thickness > 0 {
 			small, large = math.Max(small, l.Thickness/9), math.Min(large, 900*l.Thickness)
 		}

@@ -44,7 +44,7 @@ func (l Microstrip) Model() string {
 	if l.Method == ClosedForm {
 		return "microstrip: Hammerstad and Jensen 1980, dispersion Kirschning and Jansen 1982, impedance Jansen and Kirschning 1983, loss by incremental inductance"
 	}
-	return "microstrip: quasi-static field by boundary elements, dispersion Kirschning and Jansen 1982, impedance Jansen and Kirschning 1983, loss by incremental inductance"
+	return "microstrip: quasi-static field by boundary elements, dispersion by the full-wave spectral-domain solution of the thin strip, impedance Jansen and Kirschning 1983, loss by incremental inductance"
 }
 
 // At returns the wanted mode at frequency f, in Hz.
@@ -69,11 +69,12 @@ func (l Microstrip) fillings(f float64) (lower, upper complex128) {
 	return relative(l.Substrate, f), 1
 }
 
-// at applies dispersion. The published formulas speak of the open line of zero
-// thickness; here they carry the quasi-static solution of the real one:
-// εe(f) by Kirschning and Jansen from our εe(0), complex so that the
-// dielectric loss follows the field into the substrate, and the impedance by
-// the ratio Z(f)/Z(0) of Jansen and Kirschning.
+// at applies dispersion. How far εe(f) has gone from its quasi-static value
+// towards εr is known for the open line of zero thickness, from the full-wave
+// solution or the formula of Kirschning and Jansen; it carries the quasi-static
+// solution of the real line, which is complex, so that the dielectric loss
+// follows the field into the substrate. The impedance takes the ratio
+// Z(f)/Z(0) of Jansen and Kirschning.
 func (l Microstrip) at(s section, f float64) Point {
 	if !(f > 0) || math.IsInf(f, 1) {
 		return nanPoint(f)
@@ -82,6 +83,9 @@ func (l Microstrip) at(s section, f float64) Point {
 	e0 := s.eps(er, up)
 	static := s.at(er, up)
 	p := kirschningP(f, l.Width, l.Height, real(er))
+	if d := s.dispersion; d != nil {
+		p *= d.p(f) / kirschningP(f, l.Width, l.Height, d.er)
+	}
 	e := er - (er-e0)/complex(1+p, 0)
 	z := JansenKirschning(f, l.Width, l.Height, real(er), static, real(e))
 	if !(z > 0) { // far outside the fit
@@ -143,13 +147,18 @@ func (l Microstrip) Warnings(f float64) []Warning {
 		}
 	}
 	if f > 0 {
-		ws = outside(ws, "Kirschning-Jansen 1982", "width/height", u, 0.1, 100, "dispersion error above 0.6 %")
-		ws = outside(ws, "Kirschning-Jansen 1982", "relative permittivity", er, 1, 20, "dispersion error above 0.6 %")
-		ws = outside(ws, "Kirschning-Jansen 1982", "height/free-space wavelength", l.Height*f/C0, 0, 0.13, "dispersion error above 0.6 %")
+		if l.Method == ClosedForm {
+			ws = outside(ws, "Kirschning-Jansen 1982", "width/height", u, 0.1, 100, "dispersion error above 0.6 %")
+			ws = outside(ws, "Kirschning-Jansen 1982", "relative permittivity", er, 1, 20, "dispersion error above 0.6 %")
+			ws = outside(ws, "Kirschning-Jansen 1982", "height/free-space wavelength", l.Height*f/C0, 0, 0.13, "dispersion error above 0.6 %")
+		} else {
+			ws = outside(ws, "full-wave dispersion", "height/free-space wavelength", l.Height*f/C0, 0, 0.3, "dispersion held at the end of the range")
+			ws = outside(ws, "full-wave dispersion", "thickness/height", l.Thickness/l.Height, 0, 0.2, "dispersion is that of a thin strip")
+		}
 		ws = outside(ws, "Jansen-Kirschning 1983", "width/height", u, 0.1, 10, "impedance dispersion not vouched for (range from memory)")
 		ws = outside(ws, "Jansen-Kirschning 1983", "height/free-space wavelength", l.Height*f/C0, 0, 0.1, "impedance dispersion not vouched for (range from memory)")
 		if l.Cover > 0 {
-			ws = outside(ws, "Kirschning-Jansen 1982", "cover height/height", l.Cover/l.Height, 10, math.Inf(1), "the dispersion formula is for the open line; a near cover lowers dispersion")
+			ws = outside(ws, "dispersion", "cover height/height", l.Cover/l.Height, 10, math.Inf(1), "dispersion is that of the open line; a near cover lowers it")
 		}
 		ws = skinWarnings(ws, f, l.Thickness, l.nominalThickness(), l.Metal)
 	}
@@ -226,6 +235,13 @@ func (l Microstrip) section() (section, error) {
 		small = math.Min(small, l.Cover-t)
 	}
 	s.loss = recede(small, func(n float64) float64 { return l.strip(t, n).air() })
+	if er := real(relative(l.Substrate, 0)); er > 1 {
+		w := l.meanWidth()
+		thin := stripSection{below: l.Height, bottom: w, top: w}.effective(er)
+		s.dispersion = tabulate(l.Height, er, thin, func(f float64) float64 {
+			return newFullWave(f, w, l.Height, er).solve(KirschningJansen(f, w, l.Height, er, thin))
+		})
+	}
 	return s, nil
 }
 
@@ -249,7 +265,7 @@ func (l Microstrip) strip(t, n float64) stripSection {
 // "thickness", changed so that its quasi-static impedance is ohms. A TopWidth
 // keeps its distance to the width.
 func (l Microstrip) Solve(dimension string, ohms float64) (Microstrip, error) {
-	small, large := l.Height/500, l.Height*500
+	small, large := l.Height/100, l.Height*50
 	var set func(x float64) Microstrip
 	switch dimension {
 	case "width":
@@ -267,7 +283,7 @@ func (l Microstrip) Solve(dimension string, ohms float64) (Microstrip, error) {
 			return m
 		}
 	case "height":
-		small, large = l.Width/500, l.Width*500
+		small, large = l.Width/50, l.Width*100
 		set = func(x float64) Microstrip { m := l; m.Height = x; return m }
 	case "thickness":
 		small, large = l.Height/500, 2*l.Height

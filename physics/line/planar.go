@@ -77,6 +77,7 @@ type section struct {
 	g, slope, dd float64 // g, g′ and g″/2 there
 	loss         float64 // series resistance over surface resistance, 1/m
 	area         float64 // metal that carries direct current, m²
+	dispersion   *dispersion
 }
 
 // eps returns the complex effective permittivity.
@@ -226,12 +227,14 @@ func (c *checks) metal(m material.Conductor) {
 	}
 }
 
+const spread = 200 // between two dimensions of a line
+
 // spread asks that no dimension is so far from another that neither formulas
 // nor the field solution mean anything.
 func (c *checks) spread(field string, value, other float64, otherField string) {
 	if value > 0 && other > 0 && !math.IsInf(value, 1) && !math.IsInf(other, 1) {
-		c.need(value <= 1000*other && other <= 1000*value, field, value,
-			fmt.Sprintf("it must lie within a factor 1000 of %s, which is %.6g m; look for a slipped unit", otherField, other))
+		c.need(value <= spread*other && other <= spread*value, field, value,
+			fmt.Sprintf("it must lie within a factor %d of %s, which is %.6g m; look for a slipped unit", spread, otherField, other))
 	}
 }
 
@@ -280,7 +283,57 @@ func solveDimension(line, field string, ohms, lo, hi float64, z func(x float64) 
 	return x, nil
 }
 
-// nan is the point of a line at a frequency that makes no sense.
+// dispersion holds how far a line's effective permittivity has risen from its
+// quasi-static value towards the substrate's,
+//
+//	P(f) = (εe(f) − εe(0)) / (εr − εe(f)),
+//
+// computed at Chebyshev points of ln f. P/f² changes slowly, and its logarithm
+// is interpolated; outside the points it is held.
+type dispersion struct {
+	low, high float64 // ln of the end frequencies
+	er        float64 // permittivity for which it was computed
+	coef      []float64
+}
+
+// tabulate computes the dispersion of a line from its zero-thickness
+// quasi-static value and the function eps that gives εe(f), for substrate
+// heights of 5e-4 to 0.3 free-space wavelengths. It returns nil when eps has
+// no answer somewhere in the range.
+func tabulate(height, er, static float64, eps func(f float64) float64) *dispersion {
+	const n = 20
+	d := &dispersion{low: math.Log(5e-4 * C0 / height), high: math.Log(0.3 * C0 / height), er: er, coef: make([]float64, n)}
+	for i := range n {
+		th := pi * (float64(i) + 0.5) / n
+		f := math.Exp((d.low+d.high)/2 + (d.high-d.low)/2*math.Cos(th))
+		e := eps(f)
+		v := math.Log((e - static) / (er - e) / (f * f))
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil
+		}
+		for k := range n {
+			c := 2.0 / n
+			if k == 0 {
+				c = 1.0 / n
+			}
+			d.coef[k] += c * v * math.Cos(float64(k)*th)
+		}
+	}
+	return d
+}
+
+// p returns P(f).
+func (d *dispersion) p(f float64) float64 {
+	x := (2*math.Log(f) - d.low - d.high) / (d.high - d.low)
+	x = math.Min(math.Max(x, -1), 1)
+	b1, b2 := 0.0, 0.0 // Clenshaw
+	for k := len(d.coef) - 1; k > 0; k-- {
+		b1, b2 = d.coef[k]+2*x*b1-b2, b1
+	}
+	return math.Exp(d.coef[0]+x*b1-b2) * f * f
+}
+
+// nanPoint is the state of a line at a frequency that makes no sense.
 func nanPoint(f float64) Point {
 	n := math.NaN()
 	return Point{f, complex(n, n), complex(n, n), n, n, n}

@@ -76,6 +76,10 @@ func formulaRow(t *testing.T, r refcheck.Row) (float64, bool) {
 			z := or("characteristic_impedance_ohm", 50) // Pozar's example is designed for 50 Ω
 			rs := math.Sqrt(pi * num("frequency_Hz") * Mu0 / num("conductivity_S_per_m"))
 			return CohnConductorLoss(rs, w, b, th, num("eps_r"), z), true
+		case r.ID == "stripline-d009": // the example adds Cohn's loss and the dielectric's
+			rs := math.Sqrt(pi * num("frequency_Hz") * Mu0 / num("conductivity_S_per_m"))
+			a := CohnConductorLoss(rs, w, b, th, num("eps_r"), 50) + pi*num("frequency_Hz")/C0*math.Sqrt(num("eps_r"))*num("tan_delta")
+			return a * 20 / math.Ln10, true
 		case m == "" && th == 0 && r.Quantity == "characteristic_impedance_ohm":
 			return pick(CohnStripline(w, b, num("eps_r")))
 		}

@@ -34,8 +34,8 @@ func (l Stripline) Check() error {
 	c.optional("Thickness", l.Thickness, "vanishing")
 	c.need(l.Thickness < l.Spacing, "Thickness", l.Thickness, "it must be less than the Spacing")
 	room := (l.Spacing - l.Thickness) / 2
-	c.need(math.Abs(l.Offset) < room*0.999, "Offset", l.Offset,
-		fmt.Sprintf("the strip must clear both planes: less than %.6g m either way", room))
+	c.need(math.Abs(l.Offset) <= room*0.98, "Offset", l.Offset,
+		fmt.Sprintf("the strip must clear both planes: at most %.6g m either way", room*0.98))
 	c.optional("TopWidth", l.TopWidth, "the same as Width")
 	c.need(!(l.TopWidth > 0 && l.Thickness == 0), "TopWidth", l.TopWidth, "a trapezoid needs a Thickness above 0")
 	c.spread("TopWidth", l.TopWidth, l.Width, "Width")
@@ -218,7 +218,7 @@ func (l Stripline) strip(t, n float64) stripSection {
 // "thickness", changed so that its quasi-static impedance is ohms. An Offset
 // and a TopWidth keep their distances.
 func (l Stripline) Solve(dimension string, ohms float64) (Stripline, error) {
-	small, large := l.Spacing/500, l.Spacing*500
+	small, large := l.Spacing/100, l.Spacing*25
 	var set func(x float64) Stripline
 	switch dimension {
 	case "width":
@@ -236,7 +236,7 @@ func (l Stripline) Solve(dimension string, ohms float64) (Stripline, error) {
 			return m
 		}
 	case "spacing":
-		small, large = math.Max((l.Thickness+2*math.Abs(l.Offset))*1.02, l.Width/500), l.Width*500
+		small, large = math.Max((l.Thickness+2*math.Abs(l.Offset))*1.02, l.Width/25), l.Width*100
 		set = func(x float64) Stripline { m := l; m.Spacing = x; return m }
 	case "thickness":
 		small, large = l.Spacing/500, (l.Spacing-2*math.Abs(l.Offset))*0.95
