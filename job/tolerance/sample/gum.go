@@ -23,8 +23,9 @@ func MeanOf(obs []float64) Estimate {
 	n := float64(len(obs))
 	mean := 0.0
 	for _, x := range obs {
-		mean += x / n
+		mean += x
 	}
+	mean /= n
 	ss := 0.0
 	for _, x := range obs {
 		ss += (x - mean) * (x - mean)
