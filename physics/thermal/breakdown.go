@@ -216,7 +216,7 @@ func (c PeakCase) Breakdown() (Peak, error) {
 	case !(c.Air.Temperature > 0 && c.Air.Pressure >= 0):
 		return Peak{}, fmt.Errorf("thermal: air of %g K and %g Pa: the temperature must be positive, the pressure not negative", c.Air.Temperature, c.Air.Pressure)
 	case c.Air.Pressure == 0:
-		return Peak{}, errors.New("thermal: no gas breakdown in vacuum; " + string(CautionMultipactor))
+		return Peak{}, errors.New("thermal: no gas breakdown in vacuum: multipactor decides there; use ECSS-E-ST-20-01C and qualified practice")
 	}
 	density := c.Air.RelativeDensity()
 	p := Peak{Field: c.Field}
