@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+
+	"linewright/internal/spell"
 )
 
 // The rules a quantity's text can break. A [ParseError] wraps one of them.
@@ -63,38 +65,10 @@ func nearest(s string) string {
 	if a, ok := alias[s]; ok {
 		return a
 	}
-	for _, k := range all {
-		if strings.EqualFold(k, s) {
-			return k
-		}
-	}
-	for _, k := range all {
-		if len(s) > 1 && edits(k, s) == 1 {
-			return k
-		}
+	if near := spell.Nearest(s, all, 1); near != "" && (len(s) > 1 || strings.EqualFold(near, s)) {
+		return near
 	}
 	return ""
-}
-
-// edits returns the Levenshtein distance of two short words.
-func edits(a, b string) int {
-	x, y := []rune(a), []rune(b)
-	row := make([]int, len(y)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range x {
-		diag := row[0]
-		row[0] = i + 1
-		for j := range y {
-			cost := diag
-			if x[i] != y[j] {
-				cost = 1 + min(diag, row[j], row[j+1])
-			}
-			diag, row[j+1] = row[j+1], cost
-		}
-	}
-	return row[len(y)]
 }
 
 const maxText = 64 // bytes of a quantity: a longer one is no quantity

@@ -344,7 +344,7 @@ func (m Money) Float() float64 { return float64(m.Micros) / 1e6 }
 func (m Money) String() string {
 	neg, u := "", m.Micros
 	if u < 0 {
-		neg, u = "−", -u
+		neg, u = "-", -u
 	}
 	s := fmt.Sprintf("%s%d.%06d", neg, u/1e6, u%1e6)
 	for strings.HasSuffix(s, "0") && s[len(s)-3] != '.' { // two decimals stay
