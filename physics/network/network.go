@@ -85,6 +85,8 @@ var (
 	ErrRange     = errors.New("the frequency lies outside the data")
 	ErrSpacing   = errors.New("the frequencies must be evenly spaced")
 	ErrSampling  = errors.New("the frequencies are too far apart to follow the phase")
+
+	ErrReciprocity = errors.New("the network must be reciprocal")
 )
 
 // An Error says which operation stopped, where, what it found, the rule that
@@ -217,4 +219,20 @@ func (n Network) Reorder(order ...int) (Network, error) {
 		}
 	}
 	return m, nil
+}
+
+// Reciprocal returns n with S_ij and S_ji both replaced by their mean: for
+// measured data of a part that is reciprocal by its nature.
+func (n Network) Reciprocal() Network {
+	m := Network{n.Ports, n.Frequency, slices.Clone(n.Reference), slices.Clone(n.S)}
+	for k := range n.Frequency {
+		for i := range n.Ports {
+			for j := range i {
+				mean := (n.At(k, i, j) + n.At(k, j, i)) / 2
+				m.Set(k, i, j, mean)
+				m.Set(k, j, i, mean)
+			}
+		}
+	}
+	return m
 }
