@@ -1,0 +1,483 @@
+package xsection
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Options of [Solve]. The zero value serves.
+type Options struct {
+	Accuracy    float64 // relative, of the capacitances with and without dielectrics; 0 stands for 1e-4
+	MaxUnknowns int     // give up beyond; 0 stands for 8000
+}
+
+// A Result holds the matrices of a line per metre, signal conductors in the
+// order of Conductors, with the reference at zero.
+type Result struct {
+	Conductors []string
+	C          *mat.SymDense // Maxwell (short-circuit) capacitance, F/m: C12 < 0
+	L          *mat.SymDense // external inductance, H/m: μ0ε0 times the inverse of C in air
+	CAir       *mat.SymDense // capacitance with all dielectrics removed, F/m
+
+	Metals      []MetalShare
+	Dielectrics []DielectricShare
+	Modes       []Mode
+
+	// EstimatedError is relative, of the worst entry of C and CAir against its
+	// diagonal: the change from the last mesh but one, or the failure of C to be
+	// symmetric if that is larger. The true error of the references in the tests is smaller.
+	EstimatedError float64
+	Unknowns       int
+	Solves         int // meshes solved
+
+	last *solution
+}
+
+// A MetalShare is what one conductor, or the sides, add to the resistance.
+type MetalShare struct {
+	Name string
+	Metal
+	// Factor is R'/Rs, 1/m, for thin skin: the integral over its surface of the
+	// product of the densities of the currents that 1 A in either signal makes,
+	// Σ ∮ j_i j_k ds. +Inf where a foil has an edge: a conductor without
+	// thickness has no finite loss.
+	Factor *mat.SymDense
+}
+
+// A DielectricShare is the capacitance that one dielectric's energy stands for:
+// the sum over all is C, and the conductance is ω Σ tan δ·Capacitance.
+type DielectricShare struct {
+	Index       int // in Section.Dielectrics; −1 for the background
+	Material    Material
+	Capacitance *mat.SymDense // F/m
+}
+
+// A Mode is one of the quasi-TEM modes: voltages and currents that travel
+// together at one speed.
+type Mode struct {
+	Name                  string    // "line" if single; "even", "odd" of a symmetric pair; "mode 1" ...
+	EffectivePermittivity float64   // (c/v)²
+	Impedance             float64   // v·v/v·i, Ω: per line to the reference when all |v| are equal
+	Voltage               []float64 // largest 1
+	Current               []float64 // A, for those voltages
+}
+
+// Solve computes the quasi-static matrices of a section: the limit of
+// frequency at which the transverse fields are static and the skin is thin.
+// It refines the mesh until the asked accuracy is estimated to be reached;
+// if it cannot, it returns the best result together with [ErrAccuracy].
+// A section with faults is refused with all of them, as [Faults].
+func Solve(s Section, o Options) (*Result, error) {
+	a, err := arrange(s)
+	if err != nil {
+		return nil, err
+	}
+	if o.Accuracy == 0 {
+		o.Accuracy = 1e-4
+	}
+	if o.MaxUnknowns == 0 {
+		o.MaxUnknowns = 8000
+	}
+	if !(o.Accuracy > 0) {
+		return nil, Faults{{"accuracy", fmt.Sprintf("is %g", o.Accuracy), ErrValue, "write a positive number, such as 1e-4"}}
+	}
+	nodes := 6
+	switch {
+	case o.Accuracy > 5e-4:
+		nodes = 4
+	case o.Accuracy < 5e-6:
+		nodes = 8
+	}
+	r := newRule(nodes)
+	limit := math.Sqrt(o.Accuracy) / 8 // the error goes as the square of the tails
+	mesh := a.firstMesh()
+	res := &Result{Conductors: a.nets[1:], EstimatedError: math.Inf(1)}
+	for {
+		if unknowns := len(mesh)*nodes + 1; unknowns > o.MaxUnknowns {
+			err = fmt.Errorf("%w: the next mesh has %d unknowns, more than %d; estimated error %.1g", ErrAccuracy, unknowns, o.MaxUnknowns, res.EstimatedError)
+			break
+		}
+		now, e := a.compute(mesh, r)
+		if e != nil {
+			err = e
+			break
+		}
+		before := res.last
+		res.last = now
+		res.Unknowns = now.n
+		res.Solves++
+		if before != nil {
+			res.EstimatedError = max(change(before, now), now.asymmetry())
+			if res.EstimatedError <= o.Accuracy {
+				res.Dielectrics = now.dielectricShares()
+				res.EstimatedError = max(res.EstimatedError, now.imbalance(res.Dielectrics)/2)
+			}
+			if res.EstimatedError <= o.Accuracy {
+				break
+			}
+			limit /= 2
+		}
+		cuts := 0
+		for try := 0; cuts == 0 && try < 40; try++ {
+			if mesh, cuts = now.refine(limit); cuts == 0 {
+				limit /= 2
+			}
+		}
+		if cuts == 0 || res.Solves == 12 {
+			err = fmt.Errorf("%w: estimated error %.1g after %d meshes", ErrAccuracy, res.EstimatedError, res.Solves)
+			break
+		}
+	}
+	if res.last == nil {
+		return nil, err
+	}
+	res.finish()
+	return res, err
+}
+
+// imbalance is how far the energies of the dielectrics miss that of the
+// charges, relative to the diagonal of C.
+func (s *solution) imbalance(ds []DielectricShare) float64 {
+	worst := 0.0
+	for i := range s.signals {
+		for j := range s.signals {
+			sum := 0.0
+			for _, d := range ds {
+				sum += d.Capacitance.At(i, j)
+			}
+			c := s.cap[filled]
+			off := math.Abs(sum/eps0-(c.At(i, j)+c.At(j, i))/2) / math.Sqrt(math.Abs(c.At(i, i)*c.At(j, j)))
+			if !(off <= worst) {
+				worst = off
+			}
+		}
+	}
+	return worst
+}
+
+func (s *solution) asymmetry() float64 {
+	worst := 0.0
+	for _, c := range s.cap {
+		for i := 0; i < s.signals; i++ {
+			for j := 0; j < i; j++ {
+				worst = max(worst, math.Abs(c.At(i, j)-c.At(j, i))/math.Sqrt(math.Abs(c.At(i, i)*c.At(j, j))))
+			}
+		}
+	}
+	return worst
+}
+
+// symmetric returns f times the mean of m and its transpose.
+func symmetric(m mat.Matrix, f float64) *mat.SymDense {
+	n, _ := m.Dims()
+	s := mat.NewSymDense(n, nil)
+	for i := 0; i < n; i++ {
+		for j := i; j < n; j++ {
+			s.SetSym(i, j, f*(m.At(i, j)+m.At(j, i))/2)
+		}
+	}
+	return s
+}
+
+// finish fills the result from its last solution.
+func (r *Result) finish() {
+	s := r.last
+	r.C = symmetric(s.cap[filled], eps0)
+	r.CAir = symmetric(s.cap[air], eps0)
+	var inv mat.Dense
+	if inv.Inverse(r.CAir) != nil {
+		inv = *mat.NewDense(s.signals, s.signals, nil)
+	}
+	r.L = symmetric(&inv, mu0*eps0)
+	r.Metals = s.metalShares()
+	if r.Dielectrics == nil {
+		r.Dielectrics = s.dielectricShares()
+	}
+	r.Modes = modes(r.C, r.CAir)
+}
+
+// metalShares integrates the squares of the currents on each conductor. They
+// are distributed like the charge in air. Towards a corner open by the angle α
+// the density goes as r^(π/α−1), so the integral over the last panels is taken
+// from one a little further out.
+func (s *solution) metalShares() []MetalShare {
+	sec := s.arr.section
+	shares := make([]MetalShare, len(sec.Conductors)+1)
+	used := make([]bool, len(shares))
+	sums := make([]*mat.Dense, len(shares))
+	for i := range shares {
+		sums[i] = mat.NewDense(s.signals, s.signals, nil)
+		if i < len(sec.Conductors) {
+			shares[i] = MetalShare{Name: sec.Conductors[i].Name, Metal: sec.Conductors[i].Metal}
+			continue
+		}
+		shares[i] = MetalShare{Name: "sides", Metal: sec.Region.Metal}
+		if sec.Region.Shield != nil {
+			shares[i].Name = "shield"
+		}
+	}
+	// Density per unit charge: σ of unit volts times the inverse of C.
+	var inv, unit mat.Dense
+	inv.Inverse(s.cap[air])
+	unit.Mul(s.sigma[air], &inv)
+	if s.arr.mirrored {
+		s.innerField(&unit, &inv)
+	}
+
+	byEdge := make([][]int, len(s.arr.edges))
+	for i, p := range s.panels {
+		byEdge[p.edge] = append(byEdge[p.edge], i)
+	}
+	for ei := range s.arr.edges {
+		e := &s.arr.edges[ei]
+		if e.kind != metalEdge || !e.left.free() && !e.right.free() {
+			continue
+		}
+		used[e.metal] = true
+		list := byEdge[ei] // in order along the edge
+		integral := make([]*mat.Dense, len(list))
+		for k, i := range list {
+			integral[k] = s.square(i, &unit)
+		}
+		s.mendTips(e, list, integral, 0, &unit)
+		s.mendTips(e, list, integral, 1, &unit)
+		for _, m := range integral {
+			sums[e.metal].Add(sums[e.metal], m)
+		}
+	}
+	var out []MetalShare
+	for i := range shares {
+		if used[i] {
+			shares[i].Factor = symmetric(sums[i], 1/s.arr.scale)
+			out = append(out, shares[i])
+		}
+	}
+	return out
+}
+
+// innerField puts the field on the inner face of the electric sides in place of
+// their charge, which beside a magnetic side is that of both faces.
+func (s *solution) innerField(unit, perCharge *mat.Dense) {
+	s.each(len(s.panels), func(i int, sc *scratch) {
+		e := &s.arr.edges[s.panels[i].edge]
+		if e.kind != metalEdge || !e.left.out && !e.right.out || !e.left.free() && !e.right.free() {
+			return
+		}
+		sign := 1.0
+		if e.left.out {
+			sign = -1
+		}
+		mean := mat.NewVecDense(s.signals, nil)
+		for k := range s.rule.x {
+			s.normalField(i, k, air, sc, mean.RawVector().Data)
+			row := unit.RawRowView(s.first[i] + k)
+			var m mat.VecDense
+			m.MulVec(perCharge.T(), mean)
+			for c := range row {
+				row[c] = row[c]/2 + sign*m.AtVec(c)
+			}
+		}
+	})
+}
+
+// square integrates the products of the densities of unit currents over panel
+// i, on both sides of a foil.
+func (s *solution) square(i int, unit *mat.Dense) *mat.Dense {
+	p := &s.panels[i]
+	e := &s.arr.edges[p.edge]
+	m := mat.NewDense(s.signals, s.signals, nil)
+	for k, w := range s.rule.w {
+		row := unit.RawRowView(s.first[i] + k)
+		for a, x := range row {
+			for b, y := range row {
+				m.Set(a, b, m.At(a, b)+p.h*w*x*y)
+			}
+		}
+	}
+	if e.foil {
+		for a := range s.signals {
+			for b := range s.signals {
+				m.Set(a, b, math.Inf(1))
+			}
+		}
+	}
+	return m
+}
+
+// mendTips replaces the integrals over the last two panels before a corner.
+// Towards a corner open by the angle α the density in air is
+//
+//	σ = a1·r^(ν−1) + a2·r^(2ν−1) + a3·r^(3ν−1) + ... + b·r^(−ν−1)    ν = π/α
+//
+// where the last term is not in the field: it is what a mesh that does not
+// follow the corner all the way adds some way from it. The four are fitted
+// on the second and third panel, and the squares of the first three integrated
+// from the corner on.
+func (s *solution) mendTips(e *edge, list []int, integral []*mat.Dense, end int, unit *mat.Dense) {
+	nu := math.Pi / e.open[end]
+	need := 3 // panels on this end's half
+	if s.arr.corner[e.v[1-end]] {
+		need = 6
+	}
+	if !s.arr.corner[e.v[end]] || nu >= 1-1e-6 || 2*nu-1 <= 1e-6 || e.foil || len(list) < need {
+		return
+	}
+	at := func(k int) int {
+		if end == 1 {
+			return len(list) - 1 - k
+		}
+		return k
+	}
+	v := s.arr.vertex[e.v[end]]
+	second := &s.panels[list[at(1)]]
+	size := max(cmplx.Abs(second.a-v), cmplx.Abs(second.b-v)) // r in units of the last two panels together
+	powers := [4]float64{nu - 1, 2*nu - 1, 3*nu - 1, -nu - 1}
+	rows := 2 * s.rule.n
+	m, rhs := mat.NewDense(rows, 4, nil), mat.NewDense(rows, s.signals, nil)
+	row := 0
+	for _, k := range []int{1, 2} {
+		i := list[at(k)]
+		for j, z := range s.panels[i].z {
+			r := cmplx.Abs(z-v) / size
+			weight := math.Pow(r, 1-nu)
+			for c, p := range powers {
+				m.Set(row, c, math.Pow(r, p)*weight)
+			}
+			for c, x := range unit.RawRowView(s.first[i] + j) {
+				rhs.Set(row, c, x*weight)
+			}
+			row++
+		}
+	}
+	var fit mat.Dense
+	if fit.Solve(m, rhs) != nil {
+		return
+	}
+	sum := integral[at(0)]
+	integral[at(1)].Zero()
+	for a := range s.signals {
+		for b := range s.signals {
+			t := 0.0
+			for k := range 3 {
+				for l := range 3 {
+					t += fit.At(k, a) * fit.At(l, b) / (powers[k] + powers[l] + 1)
+				}
+			}
+			sum.Set(a, b, t*size)
+		}
+	}
+}
+
+// dielectricShares splits the energy by ½∮uD·n over the outline of each
+// dielectric, n outwards.
+func (s *solution) dielectricShares() []DielectricShare {
+	sec := s.arr.section
+	n := s.signals
+	sums := make([]*mat.Dense, len(sec.Dielectrics)+1) // the background last
+	index := func(p place) int {
+		if p.region < 0 {
+			return len(sec.Dielectrics)
+		}
+		return p.region
+	}
+	seen := make([]bool, len(sums))
+	for i := range sums {
+		sums[i] = mat.NewDense(n, n, nil)
+	}
+	parts := make([]*mat.Dense, len(s.panels)) // ∫ u_a D_b, D to the left
+	parts2 := make([]*mat.Dense, len(s.panels))
+	s.each(len(s.panels), func(i int, sc *scratch) {
+		p := &s.panels[i]
+		e := &s.arr.edges[p.edge]
+		if e.kind == mirrorEdge || e.kind == metalEdge && e.net == 0 {
+			return
+		}
+		m, m2 := mat.NewDense(n, n, nil), mat.NewDense(n, n, nil)
+		u, mean := make([]float64, n), make([]float64, n)
+		for k, w := range s.rule.w {
+			if e.kind == metalEdge {
+				for c := range u {
+					u[c] = 0
+				}
+				u[e.net-1] = 1
+			} else {
+				s.potentialOnNode(i, k, sc, u)
+			}
+			row := s.sigma[filled].RawRowView(s.first[i] + k)
+			switch {
+			case e.foil:
+				s.normalField(i, k, filled, sc, mean)
+			case e.kind == metalEdge && e.left.free():
+				for c := range mean {
+					mean[c] = row[c] / 2
+				}
+			case e.kind == metalEdge:
+				for c := range mean {
+					mean[c] = -row[c] / 2
+				}
+			default:
+				lambda := e.contrast()
+				for c := range mean {
+					mean[c] = -row[c] / (2 * lambda)
+				}
+			}
+			for a := range n {
+				for b := range n {
+					m.Set(a, b, m.At(a, b)+p.h*w*u[a]*e.left.eps*(mean[b]+row[b]/2))
+					m2.Set(a, b, m2.At(a, b)-p.h*w*u[a]*e.right.eps*(mean[b]-row[b]/2))
+				}
+			}
+		}
+		parts[i], parts2[i] = m, m2
+	})
+	for i, p := range s.panels {
+		e := &s.arr.edges[p.edge]
+		if e.left.free() {
+			seen[index(e.left)] = true
+			if parts[i] != nil {
+				sums[index(e.left)].Add(sums[index(e.left)], parts[i])
+			}
+		}
+		if e.right.free() {
+			seen[index(e.right)] = true
+			if parts2[i] != nil {
+				sums[index(e.right)].Add(sums[index(e.right)], parts2[i])
+			}
+		}
+	}
+	var out []DielectricShare
+	for i, m := range sums {
+		if !seen[i] {
+			continue
+		}
+		d := DielectricShare{Index: i, Material: sec.Background, Capacitance: symmetric(m, eps0)}
+		if i == len(sec.Dielectrics) {
+			d.Index = -1
+		} else {
+			d.Material = sec.Dielectrics[i].Material
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// potentialOnNode returns the potentials at node k of panel i per signal.
+func (s *solution) potentialOnNode(i, k int, sc *scratch, u []float64) {
+	sig := s.sigma[filled]
+	copy(u, sig.RawRowView(0)) // the free constant
+	for j := range s.panels {
+		self := -1
+		if i == j {
+			self = k
+		}
+		s.panels[j].influence(s.rule, sc, s.panels[i].z[k], self, true, false)
+		for l, f := range sc.pot {
+			for c, v := range sig.RawRowView(s.first[j] + l) {
+				u[c] += f * v
+			}
+		}
+	}
+}
