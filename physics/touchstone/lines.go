@@ -108,3 +108,13 @@ func (l *lines) fill() (searched int) {
 	l.err = io.ErrNoProgress
 	return searched
 }
+
+// peek returns what follows the current line, as far as it fits a buffer of
+// ordinary size, without reading past it. The current line is moved by that;
+// whoever still needs it keeps a copy.
+func (l *lines) peek() (ahead []byte, whole bool) {
+	for l.end-l.pos < 32<<10 && !l.eof && l.err == nil {
+		l.fill()
+	}
+	return l.buf[l.pos:l.end], l.eof
+}

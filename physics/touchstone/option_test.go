@@ -2,6 +2,7 @@ package touchstone
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -88,5 +89,28 @@ func TestFrequencyExact(t *testing.T) {
 		if f.Frequency[0] != want {
 			t.Errorf("%s GHz is %v Hz, want %v", text, f.Frequency[0], want)
 		}
+	}
+}
+
+// A version 1 file called .ts tells its ports by the length of its first point.
+func TestPortsCounted(t *testing.T) {
+	for ports := 1; ports <= 24; ports++ {
+		for _, points := range []int{1, 2} {
+			f := &File{Layout: Layout{Ports: ports, Format: RI}, Frequency: []float64{1e9, 2e9}[:points], Data: make([]complex128, points*ports*ports)}
+			var out strings.Builder
+			if err := f.Write(&out, WriteOptions{}); err != nil {
+				t.Fatal(err)
+			}
+			for _, r := range []io.Reader{strings.NewReader(out.String()), onebyte{strings.NewReader(out.String())}, strings.NewReader(strings.ReplaceAll(out.String(), "\n", "\r\n"))} {
+				got, err := Read(r, "a.ts", 0)
+				if err != nil || got.Layout.Ports != ports || len(got.Frequency) != points {
+					t.Errorf("%d ports, %d points: read as %d ports, %v", ports, points, got.Layout.Ports, err)
+				}
+			}
+		}
+	}
+	f, err := Read(strings.NewReader("#\n2 .95 -26 3.57 157 .04 76 .66 -14\n1 .7 .64 69 .38\n"), "a.txt", 0)
+	if err != nil || f.Layout.Ports != 2 || len(f.Noise) != 1 {
+		t.Errorf("%v: %d ports, %d noise points", err, f.Layout.Ports, len(f.Noise))
 	}
 }

@@ -383,6 +383,9 @@ func (s *Scanner) beginNetwork(i int) {
 	} else if e := portsOf(s.name); !l.Version.keywords() && e > 0 && e != l.Ports {
 		s.warn(n, i, fmt.Sprintf("a file named for a %d-port, opened as a %d-port", e, l.Ports), WarnExtension, "rename the file")
 	}
+	if l.Ports == 0 && !l.Version.keywords() {
+		l.Ports = s.guessPorts(i)
+	}
 	switch {
 	case l.Ports == 0:
 		s.fault(n, i, "data of an unknown number of ports", ErrPorts, "name the file .s1p, .s2p and so on, or say the number when opening it")
@@ -414,6 +417,43 @@ func (s *Scanner) beginNetwork(i int) {
 	}
 	s.need = 1 + 2*l.pairs()
 	s.shift = l.Unit.shift()
+}
+
+// guessPorts counts the numbers of the first point of a version 1 file whose name
+// does not say the number of ports: .ts is recommended for every version since
+// [ibis2024]. The point ends where a line with an odd number of numbers begins
+// the next, so that 1+2N² gives N without doubt. It is 0 if the point has
+// another length or is too long to be looked at ahead.
+func (s *Scanner) guessPorts(i int) int {
+	s.line = bytes.Clone(s.line)
+	numbers := func(line []byte) int {
+		line, _, _ = bytes.Cut(line, []byte("!"))
+		return len(bytes.Fields(line))
+	}
+	total := numbers(s.line[i:])
+	ahead, whole := s.in.peek()
+	end := whole
+	for len(ahead) > 0 {
+		cut := bytes.IndexAny(ahead, "\r\n")
+		if cut < 0 && !whole {
+			break
+		}
+		line := ahead
+		if ahead = nil; cut >= 0 {
+			line, ahead = line[:cut], line[cut+1:]
+		}
+		k := numbers(line)
+		if k%2 == 1 {
+			end = true
+			break
+		}
+		total += k
+	}
+	n := int(math.Sqrt(float64(total / 2)))
+	if !end || total != 1+2*n*n {
+		return 0
+	}
+	return n
 }
 
 // data reads a line of network data. Version 1 tells from the line how many

@@ -261,7 +261,8 @@ func (f *File) At(k int) []complex128 {
 
 // Read reads a whole file. name is used in messages, and its extension (.s1p,
 // .s2p, ...) gives the number of ports where neither the file nor ports does;
-// ports is 0 or the number the caller knows. If the file has faults, the error
+// ports is 0 or the number the caller knows. A version 1 file without either is
+// counted, if its first point fits 32 kB. If the file has faults, the error
 // is a [Faults] and the File holds the points that could be read.
 func Read(r io.Reader, name string, ports int) (*File, error) {
 	return NewScanner(r, name, ReadOptions{Ports: ports}).ReadAll()
