@@ -216,6 +216,27 @@ type State struct {
 // Heat returns the heat made in all, W/m.
 func (s State) Heat() float64 { return s.InnerHeat + s.DielectricHeat + s.OuterHeat }
 
+// Along returns the temperature, in K, of the outer conductor at z, in m, along
+// a cable of the given length, in m, whose ends are held at first and last, in K:
+// the fin's solution, with ℓ = EndLength and θ the excess over the undisturbed Outer,
+//
+//	θ(z) = [θ1 sinh((L − z)/ℓ) + θ2 sinh(z/ℓ)]/sinh(L/ℓ)
+//
+// Heat is that of the state all along, with no credit for the power lost on the
+// way, and the surface resistance that of the state: an estimate, hot in
+// the middle, within which a hot connector can be judged. The end temperatures must come from
+// somewhere else; no connector is computed here.
+//
+// Source: [incropera2007] §3.6, fin with prescribed tip temperature.
+func (s State) Along(z, length, first, last float64) float64 {
+	// sinh(x/ℓ)/sinh(L/ℓ) without overflow for long cables.
+	part := func(x float64) float64 {
+		a, b := x/s.EndLength, length/s.EndLength
+		return math.Exp(a-b) * math.Expm1(-2*a) / math.Expm1(-2*b)
+	}
+	return s.Outer + (first-s.Outer)*part(length-z) + (last-s.Outer)*part(z)
+}
+
 // ErrRunaway reports a cable that finds no steady temperature below 2000 K.
 var ErrRunaway = errors.New("no steady temperature below 2000 K: the cable burns")
 
@@ -230,8 +251,8 @@ var ErrRunaway = errors.New("no steady temperature below 2000 K: the cable burns
 //	qi + qd + qo = h πD (Ts − Ta) + ε σ πD (Ts⁴ − Tr⁴)
 //
 // with the losses at these temperatures. The equations are solved by iterating
-// from the cold cable: each round is hotter than the last one and colder than
-// any solution, so the limit is the state which a cable warming up reaches.
+// from the cold cable to 1e-8 K: each round is hotter than the last one and
+// colder than any solution, so the limit is the state which a cable warming up reaches.
 //
 // The model is that of [mildner1946] with present-day convection; what it leaves
 // out on the unsafe side is listed in State.Assumptions.
@@ -272,13 +293,13 @@ func (c Cable) At(d Drive, s Surroundings) (State, error) {
 		st.DielectricHeat = DissipationPerMetre(d.Power, st.Loss.Dielectric) * st.Factor
 		st.OuterHeat = DissipationPerMetre(d.Power, st.Loss.Outer) * st.Factor
 		last := st.Inner
-		st.Surface = s.surface(dia, c.Emissivity, st.Heat())
+		st.Surface = s.surface(dia, c.Emissivity, st.Heat(), st.Surface)
 		st.Outer = st.Surface + rl*st.Heat()
 		st.Inner = st.Outer + rd*(st.InnerHeat+st.DielectricHeat/2)
 		if !(st.Inner < 2000) || round == 2000 {
 			return State{}, fmt.Errorf("thermal: %.4g W: %w", d.Power, ErrRunaway)
 		}
-		if math.Abs(st.Inner-last) < 1e-9 {
+		if math.Abs(st.Inner-last) < 1e-8 {
 			break
 		}
 	}
@@ -318,17 +339,19 @@ const (
 	ClassicalRise    = 30.0   // K
 )
 
-// exceeded names the first limit that the state exceeds, or "".
-func (l Limits) exceeded(st State) string {
-	switch {
-	case l.Inner > 0 && st.Inner > l.Inner:
-		return "inner conductor"
-	case l.Outer > 0 && st.Outer > l.Outer:
-		return "outer conductor"
-	case l.Surface > 0 && st.Surface > l.Surface:
-		return "surface"
+// excess returns by how much the state exceeds the limit it is nearest to, or
+// exceeds most, in K, and which one that is.
+func (l Limits) excess(st State) (worst float64, name string) {
+	worst = math.Inf(-1)
+	for _, c := range []struct {
+		limit, t float64
+		name     string
+	}{{l.Inner, st.Inner, "inner conductor"}, {l.Outer, st.Outer, "outer conductor"}, {l.Surface, st.Surface, "surface"}} {
+		if c.limit > 0 && c.t-c.limit > worst {
+			worst, name = c.t-c.limit, c.name
+		}
 	}
-	return ""
+	return worst, name
 }
 
 // Rating is an average power and what sets it.
@@ -340,55 +363,41 @@ type Rating struct {
 
 // Rating returns the greatest average power at which the cable stays within the
 // limits, in surroundings s, with the standing wave of d; d.Power is not used.
-// It inverts [Cable.At] by bisection, to 1e-9 of the power.
+// It inverts [Cable.At], to about 1e-7 of the power.
 func (c Cable) Rating(l Limits, d Drive, s Surroundings) (Rating, error) {
 	if l == (Limits{}) {
 		return Rating{}, errors.New("thermal: a rating needs at least one temperature limit")
 	}
-	over := func(p float64) (State, string, error) {
-		d.Power = p
-		st, err := c.At(d, s)
-		if errors.Is(err, ErrRunaway) {
-			return st, "inner conductor", nil
-		}
-		return st, l.exceeded(st), err
-	}
-	st, why, err := over(0)
+	d.Power = 0
+	cold, err := c.At(d, s)
 	if err != nil {
 		return Rating{}, err
 	}
-	if why != "" {
-		return Rating{}, fmt.Errorf("thermal: the %s exceeds its limit at %.4g K without any power: lower the ambient or raise the limit", why, st.Inner)
+	if over, name := l.excess(cold); over > 0 {
+		return Rating{}, fmt.Errorf("thermal: without any power the %s is %.4g K above its limit: lower the ambient or raise the limit", name, over)
 	}
 	if c.Loss.Total() == 0 {
 		return Rating{}, errors.New("thermal: a cable without loss has no rating: give its attenuation")
 	}
+	excess := func(p float64) float64 { // of the valid cable: only a runaway can be wrong now
+		d.Power = p
+		st, err := c.At(d, s)
+		if err != nil {
+			return math.Inf(1)
+		}
+		over, _ := l.excess(st)
+		return over
+	}
 	lo, hi := 0.0, 1.0
-	for {
-		if _, why, err = over(hi); err != nil {
-			return Rating{}, err
-		}
-		if why != "" {
-			break
-		}
+	for excess(hi) < 0 {
 		if lo, hi = hi, 2*hi; math.IsInf(hi, 0) {
 			return Rating{}, errors.New("thermal: no power reaches the limits")
 		}
 	}
-	for hi-lo > 1e-9*hi {
-		mid := lo + (hi-lo)/2
-		_, w, err := over(mid)
-		if err != nil {
-			return Rating{}, err
-		}
-		if w == "" {
-			lo = mid
-		} else {
-			hi, why = mid, w
-		}
-	}
-	st, _, err = over(lo)
-	return Rating{Power: lo, Limit: why, State: st}, err
+	d.Power = rootBetween(excess, lo, hi, 1e-7*hi)
+	st, err := c.At(d, s)
+	_, name := l.excess(st)
+	return Rating{Power: d.Power, Limit: name, State: st}, err
 }
 
 // ClassicalRating returns the rating on the classical basis, 30 K of rise at

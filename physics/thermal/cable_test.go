@@ -274,6 +274,33 @@ func TestCheck(t *testing.T) {
 	}
 }
 
+// The fin between two held ends: it meets them, satisfies ℓ²θ″ = θ, tends to
+// the undisturbed state in a long cable and to a straight line in a short one.
+func TestAlong(t *testing.T) {
+	st := must(t, jacketed(), Drive{Power: 20}, room())
+	for _, length := range []float64{0.01 * st.EndLength, 0.3, 3, 300} {
+		const first, last = 400.0, 310.0
+		if a, b := st.Along(0, length, first, last), st.Along(length, length, first, last); !(math.Abs(a-first) <= 1e-9 && math.Abs(b-last) <= 1e-9) {
+			t.Errorf("%g m: ends at %g and %g K", length, a, b)
+		}
+		h := math.Min(length/10, st.EndLength/50)
+		for _, z := range []float64{0.2 * length, 0.5 * length, 0.9 * length} {
+			at := func(z float64) float64 { return st.Along(z, length, first, last) - st.Outer }
+			curve := (at(z-h) - 2*at(z) + at(z+h)) / (h * h) * st.EndLength * st.EndLength
+			if !(math.Abs(curve-at(z)) <= 1e-3*math.Abs(at(z))+1e-6) {
+				t.Errorf("%g m at %g: ℓ²θ″ = %g, θ = %g", length, z, curve, at(z))
+			}
+		}
+	}
+	if got := st.Along(150, 300, 400, 310); !(math.Abs(got-st.Outer) <= 1e-9) {
+		t.Errorf("middle of a long cable: %g K, undisturbed %g K", got, st.Outer)
+	}
+	l := 1e-3 * st.EndLength
+	if got := st.Along(l/4, l, 400, 300); !(math.Abs(got-375) <= 1e-3) {
+		t.Errorf("quarter of a short cable: %g K, want 375", got)
+	}
+}
+
 // Thin air warns where it stops being a continuum beside the cable.
 func TestRarefiedWarning(t *testing.T) {
 	s := room()

@@ -179,29 +179,52 @@ func (s Surroundings) coldest() float64 {
 	return math.Min(s.Temperature, s.radiant())
 }
 
-// surface returns the temperature, in K, at which a cylinder sheds q, in W/m,
-// by bisection: the heat shed grows with the temperature.
-func (s Surroundings) surface(d, e, q float64) float64 {
+// surface returns the temperature, in K, at which a cylinder sheds q, in W/m.
+// The heat shed grows with the temperature, so one root lies above least, a
+// temperature at which it sheds no more than q.
+func (s Surroundings) surface(d, e, q, least float64) float64 {
 	q += s.Extra
-	lo, hi := s.coldest(), math.Max(s.Temperature, s.radiant())+1
-	for s.Shed(d, e, hi).Total() < q {
-		lo, hi = hi, hi+2*(hi-s.coldest())
-		if hi > 1e5 {
+	lack := func(ts float64) float64 { return s.Shed(d, e, ts).Total() - q }
+	lo, step := least, 1.0
+	for lack(lo+step) < 0 {
+		lo, step = lo+step, 2*step
+		if step > 1e5 {
 			return math.Inf(1)
 		}
 	}
+	return rootBetween(lack, lo, lo+step, 1e-10)
+}
+
+// rootBetween returns the root of f, which rises from lo to hi, to the absolute
+// tolerance in x: regula falsi with Illinois' halving, or bisection where f is infinite.
+func rootBetween(f func(float64) float64, lo, hi, tol float64) float64 {
+	flo, fhi := f(lo), f(hi)
+	if flo >= 0 {
+		return lo
+	}
+	x := lo
 	for range 200 {
-		mid := lo + (hi-lo)/2
-		if mid == lo || mid == hi {
+		last := x
+		if x = (lo*fhi - hi*flo) / (fhi - flo); math.IsNaN(x) || x <= lo || x >= hi {
+			x = lo + (hi-lo)/2
+		}
+		fx := f(x)
+		if fx == 0 || math.Abs(x-last) <= tol || hi-lo <= tol {
 			break
 		}
-		if s.Shed(d, e, mid).Total() < q {
-			lo = mid
+		if fx < 0 {
+			if lo == last {
+				fhi /= 2
+			}
+			lo, flo = x, fx
 		} else {
-			hi = mid
+			if hi == last {
+				flo /= 2
+			}
+			hi, fhi = x, fx
 		}
 	}
-	return lo + (hi-lo)/2
+	return x
 }
 
 // warnings lists where the convection law is used outside its range.
