@@ -42,7 +42,8 @@ type Corner struct {
 // others are random. From the best it then searches along each input inside the limits,
 // in case the output is not monotone.
 //
-// The result is a bound found, not a bound proven.
+// Correlations are ignored: correlated inputs may never reach the corner. The
+// result is the worst that was found, not a proven bound.
 func WorstCorner(ctx context.Context, s Study, k int, o CornerOptions) (Corner, error) {
 	if err := s.Check(); err != nil {
 		return Corner{}, err

@@ -32,6 +32,7 @@ type Plan struct {
 	// Replicates splits the samples of the stratified methods into so many
 	// independently randomised sets, sample i in set i mod Replicates, from
 	// whose spread the error is told. Zero means 8 for those methods, 1 for Random.
+	// A Sobol set is most even with a power of two samples: N = 4096 makes 8 sets of 512.
 	Replicates int
 }
 
