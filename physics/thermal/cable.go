@@ -94,8 +94,9 @@ type Cable struct {
 	Loss Loss
 
 	// Thermal conductivities of the conductors along the cable, W/(m·K); zero
-	// means copper's 390. They matter only for EndLength and for the
-	// smoothing of standing waves.
+	// means copper's 390; give that of the core of a clad wire, for copper-clad
+	// steel conducts far less. They matter only for EndLength and for the smoothing of
+	// standing waves.
 	InnerMetal, OuterMetal float64
 }
 
@@ -307,6 +308,9 @@ func (c Cable) At(d Drive, s Surroundings) (State, error) {
 	st.EndLength = math.Sqrt((kaInner + kaOuter) * (rl + slope))
 	st.Warnings = s.warnings(dia, st.Shed)
 	st.Assumptions = []Assumption{AssumesAlone, AssumesMiddle, AssumesUniform, AssumesSteady, AssumesNewCable}
+	if s.Pressure > 0 {
+		st.Assumptions = append(st.Assumptions, AssumesLaw)
+	}
 	if s.Extra == 0 {
 		st.Assumptions = append(st.Assumptions, AssumesShade)
 	}

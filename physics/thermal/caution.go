@@ -35,6 +35,7 @@ const (
 	AssumesUniform  Assumption = "Each conductor at one temperature around and along, no contact resistance between layers: a braid, a wrapped foil or an air gap adds resistance."
 	AssumesSteady   Assumption = "Steady state at the average power: pulses longer than the thermal time constant of the inner conductor ripple around it."
 	AssumesNewCable Assumption = "Loss as new: corrosion, flexing and moisture raise it, and the heat with it."
+	AssumesLaw      Assumption = "Natural convection is known to about 15 %: the air may take that much less."
 	AssumesShade    Assumption = "No sunlight and no hot neighbour beyond the heat given as Extra."
 )
 

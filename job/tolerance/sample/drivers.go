@@ -53,8 +53,8 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 	}
 	n, m, reps := len(s.Inputs), len(s.Outputs), p.replicates()
 	type sums struct{ n, sum, sq float64 } // of f(A) and f(B), shifted by the first value
-	tally := make([][]sums, reps)          // [replicate][output]
-	first := make([][][]float64, reps)     // Σ (f(B) − f(AB))², [replicate][output][input]
+	tally := make([][]sums, reps)          // by replicate and output
+	first := make([][][]float64, reps)     // Σ (f(B) − f(AB))², by replicate, output, input
 	total := make([][][]float64, reps)
 	for r := range reps {
 		tally[r] = make([]sums, m)
