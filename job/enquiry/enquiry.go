@@ -102,6 +102,9 @@ type BoardLine struct {
 	Loss                  *units.Level  // of that trace, if known,
 	LossAt                *units.Frequency
 	EffectivePermittivity *float64
+	Height                *units.Length // of the dielectric under the line, to its ground
+	Permittivity          *float64      // of that dielectric
+	Layers                *int          // copper layers of the board
 }
 
 // Fence describes the ground vias along a coplanar line.
