@@ -43,8 +43,7 @@ func within4(a, b *[4]int64) bool {
 }
 
 func within8(a, b *[8]int64) bool {
-	return (b[0]-a[0])|(b[1]-a[1])|(b[2]-a[2])|(b[3]-a[3])|
-		(b[4]-a[4])|(b[5]-a[5])|(b[6]-a[6])|(b[7]-a[7]) >= 0
+	return within4((*[4]int64)(a[:4]), (*[4]int64)(b[:4])) && within4((*[4]int64)(a[4:]), (*[4]int64)(b[4:]))
 }
 
 // leafSize is the number of points in a leaf of an archive before it splits.
@@ -134,12 +133,14 @@ func (a *archive) dominates4(q *[4]int64, since int32, witness *[4]int64) bool {
 }
 
 func (a *archive) dominates8(q *[8]int64, since int32, witness *[8]int64) bool {
+	q0, q1 := (*[4]int64)(q[:4]), (*[4]int64)(q[4:])
 	stack := append(a.stack[:0], 0)
 	for len(stack) > 0 {
 		id := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
 		n := &a.nodes[id]
-		if n.last <= since || !within8((*[8]int64)(a.box[int(id)*16:]), q) {
+		box := (*[8]int64)(a.box[int(id)*16:])
+		if n.last <= since || !within4((*[4]int64)(box[:4]), q0) || !within4((*[4]int64)(box[4:]), q1) {
 			continue
 		}
 		if n.left != 0 {
@@ -148,8 +149,9 @@ func (a *archive) dominates8(q *[8]int64, since int32, witness *[8]int64) bool {
 		}
 		points := a.points[n.block : n.block+8*int(n.n)]
 		for len(points) >= 8 {
-			if within8((*[8]int64)(points), q) {
-				*witness = [8]int64(points)
+			p := (*[8]int64)(points)
+			if within4((*[4]int64)(p[:4]), q0) && within4((*[4]int64)(p[4:]), q1) {
+				*witness = *p
 				a.stack = stack
 				return true
 			}

@@ -57,95 +57,31 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 	front.Stats.Options = m.total
 	front.Stats.PerSlot = make([]int, m.n)
 
-	l := m.layout(objectives)
-	budget := &budget{max: int64(s.work())}
-	workers := s.Workers
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
+	r := &run{
+		ctx:     ctx,
+		l:       m.layout(objectives),
+		budget:  &budget{max: int64(s.work())},
+		workers: s.Workers,
+		report:  reporter(s.Progress),
+		stats:   &front.Stats,
+		n:       m.n,
 	}
-	report := reporter(s.Progress)
-	report(0)
-
-	fronts := make([][]*suffixes, m.n+1)
-	fronts[m.n] = make([]*suffixes, m.states)
-	for st := range m.states {
-		if m.b.suf[m.n][st].ok {
-			fronts[m.n][st] = l.end()
-		}
+	if r.workers <= 0 {
+		r.workers = runtime.GOMAXPROCS(0)
 	}
-	for i := m.n - 1; i >= 0; i-- {
-		opts := m.worthwhile(i, l, 1)
-		front.Stats.Kept += len(opts)
-		groups := make([][]option, m.states)
-		if i == 0 {
-			groups = groups[:1] // one front over all states of the left end
-		}
-		for _, o := range opts {
-			g := 0
-			if i > 0 {
-				g = int(o.left)
-			}
-			groups[g] = append(groups[g], o)
-		}
-		fronts[i] = make([]*suffixes, len(groups))
-		jobs := make([]*job, len(groups))
-		share := make([]float64, len(groups)) // of each job done, weighted by its options
-		var lock sync.Mutex
-		tell := func(g int, x float64) {
-			lock.Lock()
-			defer lock.Unlock()
-			share[g] = x * float64(len(groups[g])) / float64(len(opts))
-			sum := 0.0
-			for _, y := range share {
-				sum += y
-			}
-			report((float64(m.n-1-i) + sum) / float64(m.n))
-		}
-		var wait sync.WaitGroup
-		gate := make(chan struct{}, workers)
-		for g, opts := range groups {
-			if len(opts) == 0 {
-				continue
-			}
-			j := m.newJob(i, opts, fronts[i+1], l, budget)
-			j.tick = func(x float64) { tell(g, x) }
-			jobs[g] = j
-			wait.Go(func() {
-				gate <- struct{}{}
-				defer func() { <-gate }()
-				j.run(ctx)
-				j.tick(1)
-			})
-		}
-		wait.Wait()
-		for g, j := range jobs {
-			if j == nil {
-				continue
-			}
-			if j.err != nil {
-				return Front{}, j.err
-			}
-			front.Stats.Tested += j.tested
-			if j.out == nil {
-				continue
-			}
-			fronts[i][g] = j.out
-			front.Stats.PerSlot[i] += j.out.n
-			front.Stats.Labels += j.out.n
-		}
+	r.report(0)
+	var chains []Chain
+	if r.l.h >= 0 && m.n >= 4 {
+		chains, err = m.meet(r, m.n/2)
+	} else {
+		chains, err = m.whole(r)
 	}
-	front.Stats.Peak = int(budget.peak.Load())
-	report(1)
-
-	last := fronts[0][0]
-	if last == nil {
-		return front, nil
+	if err != nil {
+		return Front{}, err
 	}
-	front.Size = last.n
-	chains := make([]Chain, last.n)
-	for x := range chains {
-		chains[x] = m.chain(fronts, x)
-	}
+	front.Stats.Peak = int(r.budget.peak.Load())
+	r.report(1)
+	front.Size = len(chains)
 	slices.SortFunc(chains, func(a, b Chain) int {
 		for _, c := range objectives {
 			if d := cmp.Compare(a.Values.Of(c), b.Values.Of(c)); d != 0 {
@@ -166,16 +102,235 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 	return front, nil
 }
 
-// chain follows the suffixes from point x of the last front to the right end.
-func (m *model) chain(fronts [][]*suffixes, x int) Chain {
-	choice := make([]int, m.n)
-	f := fronts[0][0]
-	for i := range m.n {
+// A run is what the parts of one Pareto search share.
+type run struct {
+	ctx     context.Context
+	l       *layout
+	wary    bool
+	budget  *budget
+	workers int
+	report  func(float64)
+	stats   *Stats
+	n, done int // slots, and how many are done
+}
+
+// whole sweeps from the right end to the left end.
+func (m *model) whole(r *run) ([]Chain, error) {
+	fronts, err := m.sweep(r, 0)
+	if err != nil {
+		return nil, err
+	}
+	last := fronts[0][0]
+	if last == nil {
+		return nil, nil
+	}
+	chains := make([]Chain, last.n)
+	for x := range chains {
+		choice := make([]int, m.n)
+		m.follow(fronts, 0, 0, x, choice)
+		chains[x] = Chain{Option: choice, Values: m.p.Values(choice)}
+	}
+	return chains, nil
+}
+
+// meet sweeps from both ends and joins prefixes of c slots with suffixes at boundary c.
+// With the right end in view, suffixes carry two numbers more, and their fronts
+// grow fast with their length; half chains are shorter. Prefixes are the suffixes of the mirrored problem.
+func (m *model) meet(r *run, c int) ([]Chain, error) {
+	fronts, err := m.sweep(r, c)
+	if err != nil {
+		return nil, err
+	}
+	mirrored, err := newModel(m.p.mirror())
+	if err != nil {
+		return nil, err
+	}
+	back := *r
+	back.l, back.wary = mirrored.layout(mirrorAll(r.l.objectives)), true
+	prefixes, err := mirrored.sweep(&back, m.n-c)
+	r.done = back.done
+	if err != nil {
+		return nil, err
+	}
+
+	j := newJob(r.l, r.budget)
+	j.final = true
+	j.rescale(m, 0)
+	var heads [][]int
+	for s := range m.states {
+		head, tail := prefixes[m.n-c][s], fronts[c][s]
+		if head == nil || tail == nil {
+			continue
+		}
+		for x := range head.n {
+			reversed := make([]int, m.n)
+			mirrored.follow(prefixes, m.n-c, s, x, reversed)
+			choice := reversed[m.n-c:]
+			slices.Reverse(choice)
+			mv := m.newMove(0, 0, tail, r.l)
+			for d, c := range r.l.add {
+				mv.cap[d] = m.limit[c]
+			}
+			mv.index = int32(len(heads))
+			for i := c - 1; i >= 0; i-- {
+				o := &m.p.Slots[i].Options[choice[i]]
+				for d, c := range r.l.add {
+					mv.add[d] += o.Cost[c]
+				}
+				if i == c-1 {
+					mv.g, mv.h, mv.t = o.Gamma, o.GammaRight, o.TwoWay
+				} else {
+					mv.more = append(mv.more, reflector{o.Gamma, o.GammaRight, o.TwoWay})
+				}
+			}
+			j.opts = append(j.opts, mv)
+			heads = append(heads, choice)
+		}
+	}
+	j.tick = func(x float64) { r.report((float64(m.n-1) + x) / float64(m.n)) }
+	j.run(r.ctx)
+	if j.err != nil {
+		return nil, j.err
+	}
+	r.stats.Tested += j.tested
+	if j.out == nil {
+		return nil, nil
+	}
+	chains := make([]Chain, j.out.n)
+	for x := range chains {
+		choice := make([]int, m.n)
+		head := heads[j.out.option[x]]
+		copy(choice, head)
+		state := m.p.Slots[c-1].Options[head[c-1]].Right
+		m.follow(fronts, c, int(state), int(j.out.next[x]), choice)
+		chains[x] = Chain{Option: choice, Values: m.p.Values(choice)}
+	}
+	return chains, nil
+}
+
+// mirror returns the problem seen from the other side.
+func (p *Problem) mirror() *Problem {
+	q := &Problem{Criteria: p.Criteria, LeftEnds: p.RightEnds, RightEnds: p.LeftEnds}
+	for _, s := range slices.Backward(p.Slots) {
+		s.Options = slices.Clone(s.Options)
+		for j := range s.Options {
+			o := &s.Options[j]
+			o.Left, o.Right, o.Gamma, o.GammaRight = o.Right, o.Left, o.GammaRight, o.Gamma
+		}
+		q.Slots = append(q.Slots, s)
+	}
+	for _, l := range p.Limits {
+		l.Of = l.Of.mirror()
+		q.Limits = append(q.Limits, l)
+	}
+	return q
+}
+
+func (c Criterion) mirror() Criterion {
+	switch c {
+	case LeftEnd:
+		return RightEnd
+	case RightEnd:
+		return LeftEnd
+	}
+	return c
+}
+
+func mirrorAll(cs []Criterion) []Criterion {
+	out := make([]Criterion, len(cs))
+	for i, c := range cs {
+		out[i] = c.mirror()
+	}
+	return out
+}
+
+// sweep makes the fronts of the boundaries from the right end down to boundary end. At the left end, boundary 0, it
+// makes one front of whole chains over all states.
+func (m *model) sweep(r *run, end int) ([][]*suffixes, error) {
+	fronts := make([][]*suffixes, m.n+1)
+	fronts[m.n] = make([]*suffixes, m.states)
+	for s := range m.states {
+		if m.b.suf[m.n][s].ok {
+			fronts[m.n][s] = r.l.end()
+		}
+	}
+	for i := m.n - 1; i >= end; i-- {
+		opts := m.worthwhile(i, r.l, 1)
+		r.stats.Kept += len(opts)
+		groups := make([][]option, m.states)
+		if i == 0 {
+			groups = groups[:1]
+		}
+		for _, o := range opts {
+			g := 0
+			if i > 0 {
+				g = int(o.left)
+			}
+			groups[g] = append(groups[g], o)
+		}
+		fronts[i] = make([]*suffixes, len(groups))
+		jobs := make([]*job, len(groups))
+		share := make([]float64, len(groups)) // of each job done, weighted by its options
+		var lock sync.Mutex
+		tell := func(g int, x float64) {
+			lock.Lock()
+			defer lock.Unlock()
+			share[g] = x * float64(len(groups[g])) / float64(len(opts))
+			sum := 0.0
+			for _, y := range share {
+				sum += y
+			}
+			r.report(min(1, (float64(r.done)+sum)/float64(r.n)))
+		}
+		var wait sync.WaitGroup
+		gate := make(chan struct{}, r.workers)
+		for g, opts := range groups {
+			if len(opts) == 0 {
+				continue
+			}
+			j := m.cross(i, opts, fronts[i+1], r.l, r.budget)
+			j.wary = r.wary
+			j.tick = func(x float64) { tell(g, x) }
+			jobs[g] = j
+			wait.Go(func() {
+				gate <- struct{}{}
+				defer func() { <-gate }()
+				j.run(r.ctx)
+				j.tick(1)
+			})
+		}
+		wait.Wait()
+		r.done++
+		for g, j := range jobs {
+			if j == nil {
+				continue
+			}
+			if j.err != nil {
+				return nil, j.err
+			}
+			r.stats.Tested += j.tested
+			if j.out == nil {
+				continue
+			}
+			fronts[i][g] = j.out
+			at := i
+			if r.wary { // mirrored
+				at = m.n - 1 - i
+			}
+			r.stats.PerSlot[at] += j.out.n
+			r.stats.Labels += j.out.n
+		}
+	}
+	return fronts, nil
+}
+
+// follow enters into choice the options of suffix x of state s at boundary i.
+func (m *model) follow(fronts [][]*suffixes, i, s, x int, choice []int) {
+	for f := fronts[i][s]; i < m.n; i++ {
 		choice[i] = int(f.option[x])
 		to := m.p.Slots[i].Options[choice[i]].Right
 		x, f = int(f.next[x]), fronts[i+1][to]
 	}
-	return Chain{Option: choice, Values: m.p.Values(choice)}
 }
 
 func (m *model) objectives(s Settings) ([]Criterion, error) {
@@ -236,11 +391,16 @@ func (m *model) layout(objectives []Criterion) *layout {
 		l.h = l.used
 		l.used += 2
 	}
-	l.stride = 4
-	if l.used > 4 || len(objectives) > 4 {
-		l.stride = 8
-	}
+	l.stride = strideOf(l.used)
 	return l
+}
+
+// strideOf returns the length in which vectors of n numbers are stored.
+func strideOf(n int) int {
+	if n <= 4 {
+		return 4
+	}
+	return wide
 }
 
 // end returns the front of the empty suffix.

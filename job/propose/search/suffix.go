@@ -102,6 +102,7 @@ func (b *budget) take(n int) bool {
 type job struct {
 	l      *layout
 	final  bool // the chains are whole: compare objectives, not what a prefix might need
+	wary   bool // the reflections will be summed again in another order: dominate only with a margin in all of them
 	opts   []move
 	limit  [wide]int64 // of the numbers as carried, for the cheapest prefix of each option's state
 	scale  scales
@@ -120,13 +121,17 @@ type job struct {
 type move struct {
 	add     vector // of the additive positions
 	g, h, t float64
-	index   int32
+	more    []reflector // when a whole prefix moves: the options left of the one above, nearest first
+	index   int32       // of the option in its slot, or of the prefix in its list
 	behind  *suffixes
-	cap     vector // limits of the numbers carried
-	hcap    float64
+	cap     vector     // limits of the numbers carried
+	hcap    float64    // limit of the right end
 	x       [2]float64 // bounds of the right-end reflection of the prefixes before the option
 	witness [2]vector  // the points that last dominated one of this option's candidates
 }
+
+// A reflector is an option as far as reflections go.
+type reflector struct{ g, h, t float64 }
 
 // An item of the heap is a box of suffixes (node >= 0) or one suffix (^node) behind an option.
 type item struct {
@@ -135,83 +140,104 @@ type item struct {
 	since      int32 // points of the archives that the item has been tested against
 }
 
-func (m *model) newJob(slot int, opts []option, behind []*suffixes, l *layout, b *budget) *job {
-	j := &job{l: l, final: slot == 0, budget: b}
-	j.out = &suffixes{}
-	for d := range l.add {
-		j.scale.factor[d] = 1
+func newJob(l *layout, b *budget) *job {
+	return &job{l: l, budget: b, out: &suffixes{}, tick: func(float64) {}}
+}
+
+// newMove returns a move at boundary slot, without what is in front of the suffixes. Limits hold
+// for the cheapest prefix at state s.
+func (m *model) newMove(slot int, s int32, behind *suffixes, l *layout) move {
+	pre := &m.b.pre[slot][s]
+	mv := move{behind: behind, x: [2]float64{pre.hmin, pre.hmax}}
+	for d := range mv.cap {
+		mv.cap[d] = math.MaxInt64
 	}
-	var lo, hi extent
-	first := true
+	for d, c := range l.add {
+		if m.limit[c] < math.MaxInt64 {
+			mv.cap[d] = m.limit[c] - pre.min[c]
+		}
+	}
+	capL := m.b.capL[slot][s]
+	mv.hcap = over(m.limitR)
+	if slot == 0 {
+		capL, mv.hcap = m.limitL, m.limitR
+	}
+	if l.r >= 0 && !math.IsInf(capL, 1) {
+		mv.cap[l.r] = bits(max(capL, 0))
+	}
+	for d := range mv.witness {
+		for e := range mv.witness[d] {
+			mv.witness[d][e] = math.MaxInt64
+		}
+	}
+	return mv
+}
+
+// cross returns the job that crosses options of a slot with the fronts behind it.
+func (m *model) cross(slot int, opts []option, behind []*suffixes, l *layout, b *budget) *job {
+	j := newJob(l, b)
 	for x := range opts {
 		o := &opts[x]
-		f := behind[o.right]
-		if f == nil {
+		if behind[o.right] == nil {
 			continue
 		}
-		pre, here := &m.b.pre[slot][o.left], &m.b.suf[slot][o.left]
-		mv := move{g: o.g, h: o.h, t: o.t, index: o.index, behind: f}
-		for d := range mv.cap {
-			mv.cap[d] = math.MaxInt64
-		}
+		mv := m.newMove(slot, o.left, behind[o.right], l)
+		mv.g, mv.h, mv.t, mv.index = o.g, o.h, o.t, o.index
 		for d, c := range l.add {
 			mv.add[d] = o.add[c]
-			if m.limit[c] < math.MaxInt64 {
-				mv.cap[d] = m.limit[c] - pre.min[c]
-			}
-		}
-		capL, capR := m.b.capL[slot][o.left], over(m.limitR)
-		if j.final {
-			capL, capR = m.limitL, m.limitR
-		}
-		if l.r >= 0 && !math.IsInf(capL, 1) {
-			mv.cap[l.r] = bits(max(capL, 0))
-		}
-		mv.hcap = capR
-		mv.x = [2]float64{pre.hmin, pre.hmax}
-		for d := range mv.witness {
-			for e := range mv.witness[d] {
-				mv.witness[d][e] = math.MaxInt64
-			}
 		}
 		j.opts = append(j.opts, mv)
-		if first {
-			lo, hi, first = *here, *here, false
+	}
+	j.final = slot == 0
+	j.rescale(m, slot)
+	return j
+}
+
+// rescale sets the scales from what suffixes at a boundary may cost.
+func (j *job) rescale(m *model, slot int) {
+	l := j.l
+	var all extent
+	for s := range m.states {
+		here := &m.b.suf[slot][s]
+		switch {
+		case !here.ok:
+			continue
+		case !all.ok:
+			all = *here
+			continue
 		}
 		for c := range m.k {
-			lo.min[c], hi.max[c] = min(lo.min[c], here.min[c]), max(hi.max[c], here.max[c])
+			all.min[c], all.max[c] = min(all.min[c], here.min[c]), max(all.max[c], here.max[c])
 		}
-		lo.rmin, hi.rmax = min(lo.rmin, here.rmin), max(hi.rmax, here.rmax)
-		lo.hmin, hi.hmax = min(lo.hmin, here.hmin), max(hi.hmax, here.hmax)
+		all.rmin, all.rmax = min(all.rmin, here.rmin), max(all.rmax, here.rmax)
+		all.hmin, all.hmax = min(all.hmin, here.hmin), max(all.hmax, here.hmax)
 	}
-	inverse := func(w float64) float64 {
-		if w > 0 && !math.IsInf(w, 1) {
-			return 1 / w
+	set := func(d int, width float64, reflection bool) {
+		j.scale.factor[d], j.scale.reflection[d] = 1, reflection
+		if width > 0 && finite(width) {
+			j.scale.factor[d] = 1 / width
 		}
-		return 1
 	}
 	if j.final {
 		for d, c := range l.objectives {
 			if c >= 0 {
-				j.scale.factor[d] = inverse(float64(hi.max[c] - lo.min[c]))
+				set(d, float64(all.max[c]-all.min[c]), false)
 			} else {
-				j.scale.factor[d], j.scale.reflection[d] = inverse(max(hi.rmax-lo.rmin, hi.hmax-lo.hmin)), true
+				set(d, max(all.rmax-all.rmin, all.hmax-all.hmin), true)
 			}
 		}
-	} else {
-		for d, c := range l.add {
-			j.scale.factor[d] = inverse(float64(hi.max[c] - lo.min[c]))
-		}
-		if l.r >= 0 {
-			j.scale.factor[l.r], j.scale.reflection[l.r] = inverse(hi.rmax-lo.rmin), true
-		}
-		if l.h >= 0 {
-			for d := l.h; d < l.h+2; d++ {
-				j.scale.factor[d], j.scale.reflection[d] = inverse(hi.hmax-lo.hmin), true
-			}
-		}
+		return
 	}
-	return j
+	for d, c := range l.add {
+		set(d, float64(all.max[c]-all.min[c]), false)
+	}
+	if l.r >= 0 {
+		set(l.r, all.rmax-all.rmin, true)
+	}
+	if l.h >= 0 {
+		set(l.h, all.hmax-all.hmin, true)
+		set(l.h+1, all.hmax-all.hmin, true)
+	}
 }
 
 // used returns how many numbers of the compared vectors count.
@@ -236,7 +262,26 @@ func (j *job) carry(m *move, from []int64) (v vector) {
 		v[l.h] = bits(h + float64(t*m.h))
 		v[l.h+1] = bits(t * m.t)
 	}
+	if len(m.more) > 0 {
+		j.carryOn(m, &v)
+	}
 	return v
+}
+
+// carryOn puts the rest of a prefix in front, option by option, so that the sums
+// are the same bits as those of [Problem.Values].
+func (j *job) carryOn(m *move, v *vector) {
+	l := j.l
+	for _, o := range m.more {
+		if l.r >= 0 {
+			v[l.r] = bits(o.g + float64(o.t*number(v[l.r])))
+		}
+		if l.h >= 0 {
+			h, t := number(v[l.h]), number(v[l.h+1])
+			v[l.h] = bits(h + float64(t*o.h))
+			v[l.h+1] = bits(t * o.t)
+		}
+	}
 }
 
 // keeps says whether the limits may hold for numbers v.
@@ -290,7 +335,7 @@ func (j *job) compared(m *move, v *vector) vector {
 // dominated says whether a suffix kept after number since is no worse than v, compared as q.
 func (j *job) dominated(m *move, v, q *vector, since int32) bool {
 	j.tested++
-	if j.l.stride == 4 {
+	if j.seen.stride == 4 {
 		if within4((*[4]int64)(m.witness[0][:4]), (*[4]int64)(q[:4])) {
 			return true
 		}
@@ -309,9 +354,9 @@ func (j *job) dominated(m *move, v, q *vector, since int32) bool {
 // run fills j.out.
 func (j *job) run(ctx context.Context) {
 	l := j.l
-	j.seen = newArchive(l.stride, j.used(), &j.scale)
-	if l.h >= 0 && !j.final {
-		j.exact = newArchive(l.stride, j.used(), &j.scale)
+	j.seen = newArchive(strideOf(j.used()), j.used(), &j.scale)
+	if l.h >= 0 && !j.final && !j.wary {
+		j.exact = newArchive(strideOf(j.used()), j.used(), &j.scale)
 	}
 	held := 0
 	defer func() {
@@ -361,9 +406,14 @@ func (j *job) run(ctx context.Context) {
 			j.out.next = append(j.out.next, int32(x))
 			if j.exact != nil {
 				j.exact.add(&v)
+			}
+			if l.h >= 0 && !j.final {
 				// dominate only with a margin for rounding
 				q[l.h] = bits(number(q[l.h]) + slack)
 				q[l.h+1] = bits(number(q[l.h+1]) + slack)
+			}
+			if l.r >= 0 && j.wary {
+				q[l.r] = bits(number(q[l.r]) + slack)
 			}
 			j.seen.add(&q)
 			continue
