@@ -116,7 +116,7 @@ func TestCoaxLineTable(t *testing.T) {
 			p := c.At(f)
 			if strings.HasPrefix(r.Tolerance, "one-sided") { // prediction within 0.8 to 1.0 of the maker's
 				got := (p.Conductor + p.Dielectric) * dBPerNp
-				r.Record(t, got, got/r.Want(t), "ratio to the maximum")
+				r.Record(t, got, got/r.Want(t), "ratio")
 				if !(got <= r.Want(t) && got >= 0.8*r.Want(t)) {
 					t.Errorf("%s: attenuation %.4g dB/m, want 0.8 to 1.0 of %s", r.ID, got, r.Value)
 				}
@@ -156,7 +156,7 @@ func TestCoaxLineTable(t *testing.T) {
 			}
 			p := c.At(f)
 			got := (p.Conductor + p.Dielectric) * dBPerNp
-			r.Record(t, got, got/r.Want(t), "ratio to the maximum")
+			r.Record(t, got, got/r.Want(t), "ratio")
 			if !(got <= r.Want(t) && got >= low*r.Want(t)) {
 				t.Errorf("%s: %s at %g Hz loses %.4g dB/m, want %g to 1 of the maximum %s", r.ID, r.Inputs["cable"], f, got, low, r.Value)
 			}
