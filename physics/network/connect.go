@@ -329,3 +329,39 @@ func (c Circuit) Network() (Network, error) {
 	}
 	return out, nil
 }
+
+// Deembed returns the two-port x of which whole = left · x · right is the cascade:
+// what is left of a measurement when two known fixtures are taken off. Its
+// references are the conjugates of the fixtures' inner ones. Errors of the
+// fixtures grow with their loss, as 1/|S21|² of each; a fixture that
+// passes nothing is refused.
+//
+// Source: inverse of [Cascade], by chain matrices.
+func Deembed(whole, left, right Network) (Network, error) {
+	const op = "de-embed"
+	if err := checkGrid(op, whole, left, right); err != nil {
+		return Network{}, err
+	}
+	var ms [3][]ABCD
+	for i, n := range []Network{left, whole, right} {
+		m, err := n.ABCD()
+		if err != nil {
+			return Network{}, fmt.Errorf("%s: %s: %w", op, []string{"left", "whole", "right"}[i], err)
+		}
+		ms[i] = m
+	}
+	x := make([]ABCD, len(whole.Frequency))
+	for k := range x {
+		l, w, r := ms[0][k], ms[1][k], ms[2][k]
+		if l.Det() == 0 || r.Det() == 0 {
+			return Network{}, singular(op, whole.Frequency[k], "a fixture passes nothing backwards: S12 is zero")
+		}
+		x[k] = l.inverse().Times(w).Times(r.inverse())
+	}
+	return FromABCD(whole.Frequency, x, conj(left.Reference[1]), conj(right.Reference[0]))
+}
+
+func (m ABCD) inverse() ABCD {
+	d := m.Det()
+	return ABCD{m.D / d, -m.B / d, -m.C / d, m.A / d}
+}

@@ -203,3 +203,27 @@ func TestResistiveDivider(t *testing.T) {
 		}
 	}
 }
+
+func TestDeembed(t *testing.T) {
+	r := seeded(t, 36)
+	for range 100 {
+		left, right, x := randomPassive(r, 2, 2, r.IntN(2) == 0), randomPassive(r, 2, 2, true), randomPassive(r, 2, 2, false)
+		got, err := Deembed(must(Cascade(left, x, right)), left, right)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := must(x.Renormalise(cmplx.Conj(left.Reference[1]), cmplx.Conj(right.Reference[0])))
+		// Random fixtures may pass next to nothing; the error grows as their loss.
+		loss := 1.0
+		for k := range left.Frequency {
+			loss = min(loss, cmplx.Abs(left.At(k, 1, 0)*left.At(k, 0, 1)*right.At(k, 1, 0)*right.At(k, 0, 1)*x.At(k, 1, 0)))
+		}
+		same(t, "de-embedded", got, want, 1e-13/loss)
+	}
+	f := []float64{1e9}
+	dead := New(2, f, 50)
+	through := Line(f, 50, func(float64) (complex128, complex128) { return 0, 50 })
+	if _, err := Deembed(through, dead, through); err == nil {
+		t.Error("a fixture that passes nothing is accepted")
+	}
+}

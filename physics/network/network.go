@@ -75,18 +75,17 @@ func (n Network) Trace(i, j int) []complex128 {
 
 // The rules an [Error] can say are broken.
 var (
-	ErrShape     = errors.New("the sizes do not fit together")
-	ErrFrequency = errors.New("frequencies must be finite, not negative and strictly increasing")
-	ErrReference = errors.New("a reference impedance must be finite with a positive real part")
-	ErrValue     = errors.New("a scattering parameter must be a finite number")
-	ErrGrid      = errors.New("the networks must share one list of frequencies")
-	ErrPort      = errors.New("a port must exist and be used once")
-	ErrSingular  = errors.New("the matrix has no inverse")
-	ErrRange     = errors.New("the frequency lies outside the data")
-	ErrSpacing   = errors.New("the frequencies must be evenly spaced")
-	ErrSampling  = errors.New("the frequencies are too far apart to follow the phase")
-
-	ErrReciprocity = errors.New("the network must be reciprocal")
+	ErrShape      = errors.New("the sizes do not fit together")
+	ErrFrequency  = errors.New("frequencies must be finite, not negative and strictly increasing")
+	ErrReference  = errors.New("a reference impedance must be finite with a positive real part")
+	ErrValue      = errors.New("a scattering parameter must be a finite number")
+	ErrGrid       = errors.New("the networks must share one list of frequencies")
+	ErrPort       = errors.New("a port must exist and be used once")
+	ErrSingular   = errors.New("the matrix has no inverse")
+	ErrRange      = errors.New("the frequency lies outside the data")
+	ErrSpacing    = errors.New("the frequencies must be evenly spaced")
+	ErrSampling   = errors.New("the frequencies are too far apart to follow the phase")
+	ErrReciprocal = errors.New("the network must be reciprocal")
 )
 
 // An Error says which operation stopped, where, what it found, the rule that

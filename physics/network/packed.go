@@ -27,7 +27,7 @@ func Pack(n Network) (Packed, error) {
 		return Packed{}, err
 	}
 	if d := n.Reciprocity(); !(d.Value <= 1e-9) {
-		return Packed{}, &Error{Op: op, Frequency: d.Frequency, Found: fmt.Sprintf("S12 and S21 differ by %.3g", d.Value), Err: ErrReciprocity,
+		return Packed{}, &Error{Op: op, Frequency: d.Frequency, Found: fmt.Sprintf("S12 and S21 differ by %.3g", d.Value), Err: ErrReciprocal,
 			Help: "use Cascade, or make measured data reciprocal first"}
 	}
 	p := Packed{n.Frequency, [2]complex128{n.Reference[0], n.Reference[1]}, make([]kernel.Block, (len(n.Frequency)+kernel.Width-1)/kernel.Width)}

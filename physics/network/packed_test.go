@@ -66,7 +66,7 @@ func TestPackedRefusals(t *testing.T) {
 	f := []float64{1e9, 2e9}
 	n := New(2, f, 50)
 	n.Set(1, 0, 1, 0.5)
-	if _, err := Pack(n); !errors.Is(err, ErrReciprocity) {
+	if _, err := Pack(n); !errors.Is(err, ErrReciprocal) {
 		t.Errorf("a one-way network: error %v", err)
 	}
 	a, err := Pack(n.Reciprocal())
@@ -92,7 +92,7 @@ func TestPackedRefusals(t *testing.T) {
 		t.Errorf("a three-port: error %v", err)
 	}
 	n.Set(0, 0, 1, complex(math.NaN(), 0))
-	if _, err := Pack(n); !errors.Is(err, ErrReciprocity) {
+	if _, err := Pack(n); !errors.Is(err, ErrReciprocal) {
 		t.Errorf("a NaN: error %v", err)
 	}
 }

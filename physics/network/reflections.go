@@ -5,7 +5,10 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"sort"
+
+	"linewright/physics/network/internal/kernel"
 )
 
 // A Reflector is a discontinuity of which only the magnitude of the reflection
@@ -19,12 +22,17 @@ type Reflector struct {
 }
 
 // Worst returns the sum of the reflections, each weakened by the two-way loss before it:
-// the recursion r ← |S11| + A·r from the far end, A = e^{−2·Loss}. It is
-// an upper bound to the input reflection of passive reflectors whatever
-// their phases, and the trade's usual one. A value above 1 bounds nothing.
+// the recursion r ← |S11| + A·r from the far end, A = e^{−2·Loss}. It is the
+// trade's usual worst case. A value above 1 bounds nothing.
 //
-// Source: first-order theory of small reflections [pozar2012] §5.5. That the sum is
-// also a bound with all multiple reflections counted follows from [WorstExact] ≤ Worst.
+// It bounds the input reflection, all multiple reflections counted, of lossless
+// discontinuities joined by matched lines, whatever their phases ([WorstExact]
+// is the least such bound). A part that absorbs between its own two reflections
+// can exceed it in the third order, by up to A ρ r²/(1−ρ r) per part:
+// [WorstPassive] counts that too.
+//
+// Source: first-order theory of small reflections [pozar2012] §5.5; the
+// statements on bounds are derived here and tested in TestBoundsHold and TestBoundOfAbsorbingParts.
 func Worst(chain []Reflector) float64 {
 	r := 0.0
 	for i := len(chain) - 1; i >= 0; i-- {
@@ -39,8 +47,7 @@ func Worst(chain []Reflector) float64 {
 //	r ← (ρ + A r)/(1 + ρ A r)        A = e^{−2·Loss}
 //
 // Without loss this is tanh Σ artanh ρ, the product of the VSWRs. It is never
-// above [Worst]. A discontinuity that itself absorbs power can exceed it:
-// Worst is the bound for those.
+// above [Worst]. A discontinuity that itself absorbs power can exceed it.
 //
 // Source: the product rule is [ragan1948]; with loss, derived here from the
 // input reflection of a lossless two-port.
@@ -51,6 +58,48 @@ func WorstExact(chain []Reflector) float64 {
 		r = (rho + x) / (1 + rho*x)
 	}
 	return r
+}
+
+// WorstPassive returns a bound to the input reflection of any passive parts with
+// |S11| and |S22| up to Magnitude and |S21 S12| up to A = e^{−2·Loss}, all
+// multiple reflections counted:
+//
+//	r ← ρ + A r/(1 − ρ r)
+//
+// For reflections of 20 dB it lies within a few per cent of [Worst]. It is 1 at most.
+//
+// Source: |S11 + S12 S21 Γ/(1 − S22 Γ)| with every phase at its worst.
+func WorstPassive(chain []Reflector) float64 {
+	r := 0.0
+	for i := len(chain) - 1; i >= 0; i-- {
+		rho := chain[i].Magnitude
+		r = min(rho+math.Exp(-2*chain[i].Loss)*r/(1-rho*r), 1)
+	}
+	return r
+}
+
+// LeastTransmission returns the least |S21| that lossless discontinuities joined by
+// matched lines of the given loss can have, all multiple reflections counted:
+//
+//	Π √(1−ρ²) e^{−Loss} / Π (1 + ρ A r)
+//
+// with r the worst reflection from behind, as in [WorstExact]; the last
+// reflector's line does not count. Without loss its square is 1 − WorstExact². It
+// belongs to a worst-case insertion loss budget: the loss of the lines alone is less.
+//
+// Source: derived here from the cascade's denominator, which all phases in step make largest.
+func LeastTransmission(chain []Reflector) float64 {
+	r, t := 0.0, 1.0
+	for i := len(chain) - 1; i >= 0; i-- {
+		rho, a := chain[i].Magnitude, math.Exp(-2*chain[i].Loss)
+		if i < len(chain)-1 {
+			t *= math.Sqrt(a)
+		}
+		x := a * r
+		t *= math.Sqrt(1-rho*rho) / (1 + rho*x)
+		r = (rho + x) / (1 + rho*x)
+	}
+	return t
 }
 
 // Best returns the least input reflection that lossless discontinuities joined
@@ -99,7 +148,7 @@ type Study struct {
 	// Reflector then needs its Delay, drawn evenly between the two values.
 	// Stop = 0 means one frequency.
 	Start, Stop float64
-	Points      int // of the sweep; 0 makes steps of an eighth of the fastest ripple's period
+	Points      int // of the sweep, rounded up to a multiple of 8; 0 makes steps of an eighth of the fastest ripple's period
 }
 
 // Likely is the outcome of a [Study].
@@ -155,56 +204,36 @@ func (s Study) Run(chain []Reflector) (Likely, error) {
 		if s.Points == 0 {
 			s.Points = 1 + int(math.Ceil((s.Stop-s.Start)*16*total))
 		}
-		if s.Points < 2 {
-			s.Points = 2
-		}
+		s.Points = max(s.Points+kernel.Lane-1, 2*kernel.Lane-1) / kernel.Lane * kernel.Lane
 		step = (s.Stop - s.Start) / float64(s.Points-1)
 	}
 
-	n := len(chain)
 	l := Likely{Percentile: s.Percentile, Draws: make([]float64, s.Draws), Points: s.Points}
 	source := rand.NewPCG(0, 0)
 	rng := rand.New(source)
-	attenuation := make([]float64, n)
-	for i, r := range chain {
-		attenuation[i] = math.Exp(-2 * r.Loss)
-	}
-	turn := make([]complex128, n) // A e^{jθ} behind each reflector, at this frequency
-	phase := make([]float64, n)   // θ at the first frequency
-	advance := make([]float64, n) // its step from one frequency to the next
-	spin := make([]complex128, n) // e^{j advance}
-	const renew = 64              // points between fresh sines, so that rounding does not add up
+	lines := make([]kernel.Line, len(chain)-1)
+	end := chain[len(chain)-1].Magnitude
+	sweeper := kernel.NewSweeper(s.Start, step, s.Points)
 	for d := range l.Draws {
 		source.Seed(s.Seed, uint64(d)) // each draw has its own stream
-		for i, r := range chain {
-			tau := r.Delay[0] + (r.Delay[1]-r.Delay[0])*rng.Float64()
-			phase[i] = 2 * math.Pi * rng.Float64() // the phase of s.Start is in it
-			advance[i] = -4 * math.Pi * step * tau
-			spin[i] = cmplx.Rect(1, advance[i])
+		for i, r := range chain[:len(lines)] {
+			lines[i] = kernel.Line{Rho: r.Magnitude, Fixed: r.Loss,
+				Delay: r.Delay[0] + (r.Delay[1]-r.Delay[0])*rng.Float64(), Phase: 2 * math.Pi * rng.Float64()}
 		}
-		greatest := 0.0
-		for k := range s.Points {
-			if k%renew == 0 {
-				for i := range n {
-					turn[i] = cmplx.Rect(attenuation[i], phase[i]+float64(k)*advance[i])
-				}
+		switch {
+		case s.FirstOrder:
+			l.Draws[d] = firstOrder(lines, end, s.Start, step, s.Points)
+		case s.Points == 1:
+			r := complex(end, 0)
+			for i := len(lines) - 1; i >= 0; i-- {
+				rho := complex(lines[i].Rho, 0)
+				r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), lines[i].Phase)
+				r = (r + rho) / (1 + rho*r)
 			}
-			// Behind the last reflector nothing returns. (u, v) is the
-			// reflection u/v, so that one division ends the chain.
-			u, v := complex(chain[n-1].Magnitude, 0), complex128(1)
-			for i := n - 2; i >= 0; i-- {
-				rho := complex(chain[i].Magnitude, 0)
-				u *= turn[i]
-				if s.FirstOrder {
-					u += rho
-				} else {
-					u, v = u+rho*v, v+rho*u
-				}
-				turn[i] *= spin[i]
-			}
-			greatest = max(greatest, abs2(u)/abs2(v))
+			l.Draws[d] = cmplx.Abs(r)
+		default:
+			l.Draws[d] = math.Sqrt(slices.Max(sweeper.Reflect(lines, end)))
 		}
-		l.Draws[d] = math.Sqrt(greatest)
 	}
 	sort.Float64s(l.Draws)
 	for _, r := range l.Draws {
@@ -215,6 +244,21 @@ func (s Study) Run(chain []Reflector) (Likely, error) {
 	half := 1.96 * math.Sqrt(np*(1-s.Percentile))
 	l.Value, l.Low, l.High = rank(np), rank(np-half), rank(np+half+1)
 	return l, nil
+}
+
+// firstOrder returns the greatest magnitude of the sum of the waves once reflected.
+func firstOrder(lines []kernel.Line, end, start, step float64, points int) float64 {
+	greatest := 0.0
+	for k := range points {
+		r := complex(end, 0)
+		for i := len(lines) - 1; i >= 0; i-- {
+			turns := 2 * (start + step*float64(k)) * lines[i].Delay
+			r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), lines[i].Phase-2*math.Pi*(turns-math.Floor(turns)))
+			r += complex(lines[i].Rho, 0)
+		}
+		greatest = max(greatest, cmplx.Abs(r))
+	}
+	return greatest
 }
 
 // String gives the percentile and how it was found.

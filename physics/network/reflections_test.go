@@ -42,7 +42,13 @@ func TestBoundsHold(t *testing.T) {
 			n.Set(0, 0, 1, n.At(0, 1, 0))
 			parts = append(parts, n, Line(f, 50, func(float64) (complex128, complex128) { return complex(loss, 2*math.Pi*r.Float64()), 50 }))
 		}
-		drawn := cmplx.Abs(must(Cascade(parts...)).S[0])
+		whole := must(Cascade(parts[:len(parts)-1]...))
+		drawn := cmplx.Abs(whole.S[0])
+		if least, through := LeastTransmission(chain), cmplx.Abs(whole.S[2]); !(through >= least-1e-14) {
+			t.Errorf("%v: least transmission %.15g, drawn %.15g", chain, least, through)
+		} else if w := WorstExact(chain); lossless && !(math.Abs(least*least+w*w-1) <= 1e-13) {
+			t.Errorf("%v: least transmission %.15g and worst reflection %.15g do not make up the power", chain, least, w)
+		}
 		sum, exact, best := Worst(chain), WorstExact(chain), Best(chain)
 		if !(sum >= exact && exact >= drawn-1e-14 && drawn >= best-1e-14) {
 			t.Errorf("%v: sum %.15g, exact worst %.15g, drawn %.15g, best %.15g", chain, sum, exact, drawn, best)
@@ -57,6 +63,70 @@ func TestBoundsHold(t *testing.T) {
 				t.Errorf("exact worst %.15g, product of VSWRs %.15g, tanh Σ artanh %.15g", exact, FromVSWR(product), math.Tanh(artanh))
 			}
 		}
+	}
+}
+
+// The least transmission is attained when all phases are in step.
+func TestLeastTransmissionIsAttained(t *testing.T) {
+	f := []float64{1e9}
+	chain := []Reflector{{Magnitude: 0.3, Loss: 0.1}, {Magnitude: 0.2, Loss: 0.2}, {Magnitude: 0.4}}
+	var parts []Network
+	for _, c := range chain {
+		n := New(2, f, 50)
+		through := complex(math.Sqrt(1-c.Magnitude*c.Magnitude), 0)
+		n.S = []complex128{complex(c.Magnitude, 0), through, through, complex(-c.Magnitude, 0)}
+		parts = append(parts, n, Line(f, 50, func(float64) (complex128, complex128) { return complex(c.Loss, 0), 50 }))
+	}
+	n := must(Cascade(parts[:5]...))
+	if got, want := LeastTransmission(chain), real(n.S[2]); !(math.Abs(got-want) <= 1e-15) {
+		t.Errorf("least transmission %.16g, in step %.16g", got, want)
+	}
+	if got, want := WorstExact(chain), real(n.S[0]); !(math.Abs(got-want) <= 1e-15) {
+		t.Errorf("worst reflection %.16g, in step %.16g", got, want)
+	}
+}
+
+// Parts that absorb between their own reflections, pads with random phases: the
+// sum is exceeded now and then, WorstPassive never.
+func TestBoundOfAbsorbingParts(t *testing.T) {
+	r := seeded(t, 73)
+	exceeded, most := 0, 0.0
+	for range 5000 {
+		f := []float64{1e9}
+		var chain []Reflector
+		var parts []Network
+		for range 2 + r.IntN(3) {
+			n := New(2, f, 50)
+			for {
+				rho, through := 0.4*r.Float64(), 0.9*r.Float64()
+				n.S = []complex128{cmplx.Rect(rho, 7*r.Float64()), 0, 0, cmplx.Rect(rho, 7*r.Float64())}
+				n.S[1] = cmplx.Rect(through, 7*r.Float64())
+				n.S[2] = n.S[1]
+				if n.Passivity().Value <= 1 {
+					chain = append(chain, Reflector{Magnitude: rho, Loss: -math.Log(through)})
+					break
+				}
+			}
+			parts = append(parts, n)
+		}
+		drawn := cmplx.Abs(must(Cascade(parts...)).S[0])
+		if bound := WorstPassive(chain); !(drawn <= bound+1e-14) {
+			t.Errorf("%v: drawn %.15g, bound %.15g", chain, drawn, bound)
+		}
+		if sum := Worst(chain); drawn > sum {
+			exceeded++
+			most = max(most, drawn-sum)
+		}
+		if WorstPassive(chain) < math.Min(Worst(chain), 1) {
+			t.Errorf("%v: the bound %g is below the sum %g", chain, WorstPassive(chain), Worst(chain))
+		}
+	}
+	if exceeded == 0 {
+		t.Error("the sum was never exceeded: say so in Worst")
+	}
+	t.Logf("the sum was exceeded in %d of 5000 draws, by %.3f at most", exceeded, most)
+	if a, b := WorstPassive(reflectors(0.1, 0.1, 0.1)), Worst(reflectors(0.1, 0.1, 0.1)); !(a > b && a < 1.03*b) {
+		t.Errorf("three of 20 dB: bound %g, sum %g", a, b)
 	}
 }
 

@@ -8,7 +8,7 @@ import (
 	"golang.org/x/sys/cpu"
 )
 
-//go:generate sh -c "cd gen && go run . -out ../cascade_amd64.s"
+//go:generate sh -c "cd gen && go run . -out ../kernel_amd64.s"
 
 //go:noescape
 func cascadeAVX512(dst *float64, chain **float64, n, blocks int)
@@ -35,3 +35,52 @@ func available() []implementation {
 
 // pointers gives the assembly the list as pointers to the blocks' first number.
 func pointers(chain []*Block) **float64 { return (**float64)(unsafe.Pointer(&chain[0])) }
+
+//go:noescape
+func linesAVX512(s11, s21, root, frequency *float64, groups int, sections, phasors *float64, n int, far *float64)
+
+//go:noescape
+func linesAVX2(s11, s21, root, frequency *float64, groups int, sections, phasors *float64, n int, far *float64)
+
+//go:noescape
+func reflectAVX512(s11 *float64, groups int, sections, phasors *float64, n int, far *float64)
+
+//go:noescape
+func reflectAVX2(s11 *float64, groups int, sections, phasors *float64, n int, far *float64)
+
+// availableSweeps lists the implementations this machine can run, the fastest first.
+func availableSweeps() []sweepImplementation {
+	wrap := func(name string,
+		lines func(s11, s21, root, frequency *float64, groups int, sections, phasors *float64, n int, far *float64),
+		reflect func(s11 *float64, groups int, sections, phasors *float64, n int, far *float64)) sweepImplementation {
+		return sweepImplementation{name,
+			func(s11, s21, root, frequency []float64, s []section, p []phasor, f *far) {
+				lines(&s11[0], &s21[0], &root[0], &frequency[0], len(s11)/Lane, firstSection(s), firstPhasor(p), len(s), &f.rho)
+			},
+			func(s11 []float64, s []section, p []phasor, f *far) {
+				reflect(&s11[0], len(s11)/Lane, firstSection(s), firstPhasor(p), len(s), &f.rho)
+			}}
+	}
+	var list []sweepImplementation
+	if cpu.X86.HasAVX512F {
+		list = append(list, wrap("AVX-512", linesAVX512, reflectAVX512))
+	}
+	if cpu.X86.HasAVX2 && cpu.X86.HasFMA {
+		list = append(list, wrap("AVX2", linesAVX2, reflectAVX2))
+	}
+	return append(list, plainSweep)
+}
+
+func firstSection(s []section) *float64 {
+	if len(s) == 0 {
+		return nil
+	}
+	return &s[0].rho
+}
+
+func firstPhasor(p []phasor) *float64 {
+	if len(p) == 0 {
+		return nil
+	}
+	return &p[0].re[0]
+}

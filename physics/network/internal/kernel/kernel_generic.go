@@ -4,3 +4,6 @@ package kernel
 
 // available lists the implementations this machine can run, the fastest first.
 func available() []implementation { return []implementation{plain} }
+
+// availableSweeps lists the implementations this machine can run, the fastest first.
+func availableSweeps() []sweepImplementation { return []sweepImplementation{plainSweep} }

@@ -1,6 +1,6 @@
 // Command gen writes the amd64 assembly of package kernel.
 //
-// One body serves both instruction sets: it works on a register's width of
+// One body serves both instruction sets. The cascade works on a register's width of
 // frequencies, keeps the running product M11 ... M22, T in ten registers, and
 // needs six more. AVX-512 runs two such groups side by side, which its 32
 // registers allow and which hides the latency of the multiply-adds; AVX2 leaves that
@@ -28,9 +28,13 @@ const (
 
 func main() {
 	ConstraintExpr("!noasm")
-	one := ConstData("one", U64(0x3ff0000000000000)) // 1.0: F64(1) would be written as the integer
-	cascade("cascadeAVX512", 64, 2, ZMM, one)
-	cascade("cascadeAVX2", 32, 1, YMM, one)
+	constants := table()
+	cascade("cascadeAVX512", 64, 2, ZMM, constants["one"])
+	cascade("cascadeAVX2", 32, 1, YMM, constants["one"])
+	sweep("linesAVX512", 64, ZMM, true, constants)
+	sweep("linesAVX2", 32, YMM, true, constants)
+	sweep("reflectAVX512", 64, ZMM, false, constants)
+	sweep("reflectAVX2", 32, YMM, false, constants)
 	Generate()
 }
 
