@@ -56,7 +56,7 @@ func (s *Settings) work() int {
 	if s.MaxWork <= 0 {
 		return defaultMaxWork
 	}
-	return s.MaxWork
+	return min(s.MaxWork, math.MaxInt32) // partial chains are numbered in 32 bits
 }
 
 func (m *model) checkWeights(w Weights) error {
@@ -349,7 +349,7 @@ func (g *goal) bound(p *prefix) float64 {
 			end, mu = 0, p.h
 		}
 		_, rest := least(h, b.end*mu)
-		x := b.of(&p.add, end) + rest
+		x := b.of(&p.add, end) + rest - 1e-14*math.Abs(b.start) // large multipliers cancel, and leave their rounding
 		if r := &b.rest; r.Left > 0 || r.Right > 0 || r.Worse > 0 {
 			x += r.Left*left + r.Right*right + r.Worse*max(left, right)
 		}

@@ -15,7 +15,6 @@ type shape struct {
 	slots, options, states, additive int
 	rounded                          bool    // few distinct values, many ties
 	skips                            float64 // share of slots that may stay empty
-	limits                           float64 // 0: none; else the limits' place between the least (0) and the largest (1) value
 	corr                             float64 // price against loss and reflection
 }
 

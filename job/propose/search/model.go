@@ -87,7 +87,7 @@ func newModel(p *Problem) (*model, error) {
 			switch {
 			case len(o.Cost) != m.k:
 				return nil, bad(i, j, "%d costs; the problem has %d additive criteria", len(o.Cost), m.k)
-			case o.Left < 0 || o.Right < 0 || o.Left > 1<<20 || o.Right > 1<<20:
+			case o.Left < 0 || o.Right < 0 || o.Left > 1<<16 || o.Right > 1<<16:
 				return nil, bad(i, j, "states %d and %d; number them from 0, densely", o.Left, o.Right)
 			case !(o.Gamma >= 0 && o.GammaRight >= 0 && finite(o.Gamma) && finite(o.GammaRight)):
 				return nil, bad(i, j, "reflections %g and %g; they are magnitudes, 0 or more", o.Gamma, o.GammaRight)

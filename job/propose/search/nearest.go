@@ -16,6 +16,8 @@ import (
 // it also says how low its value can be when all other limits are kept, and when none is:
 // what a part would have to bring down.
 //
+// When it must give up with ErrTooLarge, it returns the best misses found so far, and Stats.Bound says what may be below them.
+//
 // The search is that of [Best]; V is bounded below by each criterion's least
 // completion and by the sums Σ λ·(value - Max)/Max with 0 <= λ <= 1.
 func Nearest(ctx context.Context, p Problem, k int, s Settings) (Misses, error) {

@@ -28,7 +28,8 @@ const (
 // breaks a limit even with the cheapest prefix or is dominated already. So
 // the work is that of the fronts, not of the chains (branch and bound on the tree of boxes,
 // as for skyline queries; the dominance of partial solutions is that of
-// multi-objective dynamic programming. Both from memory).
+// multi-objective dynamic programming. Both from memory). With the right end in view and four slots or more, the
+// sweep runs from both ends to the middle, and the half chains are joined in the same way.
 //
 // No chain within the limits is no error: the front is empty. ErrNoChain says that
 // no chain exists at all.
@@ -64,7 +65,7 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 		workers: s.Workers,
 		report:  reporter(s.Progress),
 		stats:   &front.Stats,
-		n:       m.n,
+		steps:   m.n,
 	}
 	if r.workers <= 0 {
 		r.workers = runtime.GOMAXPROCS(0)
@@ -104,14 +105,14 @@ func (m *model) pareto(ctx context.Context, s Settings) (Front, error) {
 
 // A run is what the parts of one Pareto search share.
 type run struct {
-	ctx     context.Context
-	l       *layout
-	wary    bool
-	budget  *budget
-	workers int
-	report  func(float64)
-	stats   *Stats
-	n, done int // slots, and how many are done
+	ctx         context.Context
+	l           *layout
+	wary        bool // see job
+	budget      *budget
+	workers     int
+	report      func(float64)
+	stats       *Stats
+	steps, done int // one for each slot, one for the join
 }
 
 // whole sweeps from the right end to the left end.
@@ -137,6 +138,7 @@ func (m *model) whole(r *run) ([]Chain, error) {
 // With the right end in view, suffixes carry two numbers more, and their fronts
 // grow fast with their length; half chains are shorter. Prefixes are the suffixes of the mirrored problem.
 func (m *model) meet(r *run, c int) ([]Chain, error) {
+	r.steps++
 	fronts, err := m.sweep(r, c)
 	if err != nil {
 		return nil, err
@@ -187,7 +189,7 @@ func (m *model) meet(r *run, c int) ([]Chain, error) {
 			heads = append(heads, choice)
 		}
 	}
-	j.tick = func(x float64) { r.report((float64(m.n-1) + x) / float64(m.n)) }
+	j.tick = func(x float64) { r.report((float64(r.done) + x) / float64(r.steps)) }
 	j.run(r.ctx)
 	if j.err != nil {
 		return nil, j.err
@@ -280,7 +282,7 @@ func (m *model) sweep(r *run, end int) ([][]*suffixes, error) {
 			for _, y := range share {
 				sum += y
 			}
-			r.report(min(1, (float64(r.done)+sum)/float64(r.n)))
+			r.report(min(1, (float64(r.done)+sum)/float64(r.steps)))
 		}
 		var wait sync.WaitGroup
 		gate := make(chan struct{}, r.workers)

@@ -109,15 +109,17 @@ func TestMirror(t *testing.T) {
 func TestWorkersAgree(t *testing.T) {
 	p := shop{150, 2, 3, 0.7}.problem(3)
 	p.Limits = moderate
-	one := front(t, p, Settings{Workers: 1})
-	for _, n := range []int{2, 5} {
-		f := front(t, p, Settings{Workers: n})
-		if f.Size != one.Size || f.Stats.Tested != one.Stats.Tested || !slices.EqualFunc(f.Chains, one.Chains, func(a, b Chain) bool { return slices.Equal(a.Option, b.Option) }) {
-			t.Errorf("%d workers: %d points, one worker %d, or other chains", n, f.Size, one.Size)
+	for _, obj := range [][]Criterion{nil, {0, 1, 2, WorseEnd}} {
+		one := front(t, p, Settings{Objectives: obj, Workers: 1})
+		for _, n := range []int{2, 5} {
+			f := front(t, p, Settings{Objectives: obj, Workers: n})
+			if f.Size != one.Size || f.Stats.Tested != one.Stats.Tested || !slices.EqualFunc(f.Chains, one.Chains, func(a, b Chain) bool { return slices.Equal(a.Option, b.Option) }) {
+				t.Errorf("%d workers: %d points, one worker %d, or other chains", n, f.Size, one.Size)
+			}
 		}
-	}
-	if one.Size < 500 {
-		t.Errorf("a front of %d points is too small to tell", one.Size)
+		if one.Size < 500 {
+			t.Errorf("a front of %d points is too small to tell", one.Size)
+		}
 	}
 }
 

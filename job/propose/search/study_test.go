@@ -27,7 +27,7 @@ func TestLargeCatalogues(t *testing.T) {
 		}
 		p := sh.random(r)
 		all := enumerate(p)
-		for _, share := range []float64{-1, 0.3} {
+		for _, share := range []float64{-1, 0.45} {
 			q := p
 			if share > 0 {
 				q = limited(p, all, share, []Criterion{0, 1, 2, LeftEnd})
@@ -39,10 +39,18 @@ func TestLargeCatalogues(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			took := time.Since(start)
+			took, points := time.Since(start), f.Size
 			want := plainFront(objectiveVectors(kept, obj))
 			if have := objectiveVectors(f.Chains, obj); !slices.EqualFunc(want, have, func(a, b []float64) bool { return slices.Equal(a, b) }) {
 				t.Errorf("%+v: %d points, enumeration gives %d", sh, len(have), len(want))
+			}
+			both := []Criterion{0, 1, WorseEnd}
+			if f, err = Pareto(context.Background(), q, Settings{MaxFront: -1, Objectives: both}); err != nil {
+				t.Fatal(err)
+			}
+			want = plainFront(objectiveVectors(kept, both))
+			if have := objectiveVectors(f.Chains, both); !slices.EqualFunc(want, have, func(a, b []float64) bool { return slices.Equal(a, b) }) {
+				t.Errorf("%+v, worse end: %d points, enumeration gives %d", sh, len(have), len(want))
 			}
 			w := Weights{Add: []float64{10, 1, 0.3}, Left: 150e6}
 			var scores []float64
@@ -62,7 +70,7 @@ func TestLargeCatalogues(t *testing.T) {
 					t.Errorf("score %d: %.17g, enumeration gives %.17g", i, c.Score, scores[i])
 				}
 			}
-			t.Logf("%d chains, %d kept, front %d in %v", len(all), len(kept), f.Size, took)
+			t.Logf("%d chains, %d kept, front %d in %v, %d with the worse end", len(all), len(kept), points, took, f.Size)
 		}
 	}
 }

@@ -104,7 +104,6 @@ type job struct {
 	final  bool // the chains are whole: compare objectives, not what a prefix might need
 	wary   bool // the reflections will be summed again in another order: dominate only with a margin in all of them
 	opts   []move
-	limit  [wide]int64 // of the numbers as carried, for the cheapest prefix of each option's state
 	scale  scales
 	budget *budget
 
@@ -351,7 +350,7 @@ func (j *job) dominated(m *move, v, q *vector, since int32) bool {
 	return j.exact.dominates(v, since, &m.witness[1])
 }
 
-// run fills j.out.
+// run fills j.out; an empty front is nil.
 func (j *job) run(ctx context.Context) {
 	l := j.l
 	j.seen = newArchive(strideOf(j.used()), j.used(), &j.scale)
@@ -435,11 +434,11 @@ func (j *job) run(ctx context.Context) {
 	}
 	j.heap, j.seen, j.exact, j.opts = nil, nil, nil, nil
 	j.out.n = len(j.out.option)
-	if !j.final && j.out.n > 0 {
-		j.out.grow(l, &j.scale)
-	}
-	if j.out.n == 0 {
+	switch {
+	case j.out.n == 0:
 		j.out = nil
+	case !j.final:
+		j.out.grow(l, &j.scale)
 	}
 }
 
