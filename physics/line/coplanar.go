@@ -51,15 +51,10 @@ func (l Coplanar) Check() error {
 
 // Model names the formulas or the method.
 func (l Coplanar) Model() string {
-	static := "quasi-static field by the slots' aperture fields"
 	if l.Method == ClosedForm {
-		static = "Ghione and Naldi 1984, 1987 (zero thickness)"
+		return "coplanar: Ghione and Naldi 1984, 1987 (zero thickness), dispersion Frankel 1991, loss by incremental inductance of the field"
 	}
-	disp := "dispersion Frankel 1991"
-	if l.GroundBelow {
-		disp = "dispersion between Frankel 1991 (coplanar) and Kirschning and Jansen 1982 (microstrip) by gap and height"
-	}
-	return "coplanar: " + static + ", " + disp + ", loss by incremental inductance"
+	return "coplanar: quasi-static field by the slots' aperture fields, dispersion by the full-wave spectral-domain solution of the thin line, loss by incremental inductance"
 }
 
 // At returns the wanted mode at frequency f, in Hz: the even mode, both
@@ -86,33 +81,61 @@ func (l Coplanar) fillings(f float64) (lower, upper complex128) {
 	return relative(l.Substrate, f), 1
 }
 
-// at applies dispersion to the complex quasi-static permittivity; the
-// impedance keeps the quasi-static inductance, that is Z(f)√εe(f) is constant.
+// at applies dispersion: how far εe(f) has gone from its quasi-static value
+// towards εr, from the full-wave solution of the line of zero thickness or from
+// Frankel's formula, carries the quasi-static solution of the real line. The
+// impedance keeps the quasi-static inductance: Z(f)√εe(f) is constant.
 func (l Coplanar) at(s section, f float64) Point {
 	if !(f > 0) || math.IsInf(f, 1) {
 		return nanPoint(f)
 	}
 	er, up := l.fillings(f)
-	e := l.disperse(f, er, s.eps(er, up))
+	e := s.eps(er, up)
+	if d := s.dispersion; d != nil {
+		e = er - (er-e)/complex(1+d.p(f), 0)
+	} else {
+		x := complex(frankelShare(f, l.Width, l.Gap, l.Height, real(er)), 0)
+		n := cmplx.Sqrt(e)
+		n += (cmplx.Sqrt(er) - n) * x
+		e = n * n
+	}
 	return s.point(f, s.air/math.Sqrt(real(e)), e, l.Metal)
 }
 
-// disperse returns εe(f). With a ground below the line is between a coplanar
-// line, when the gap is small beside the height, and a microstrip, when it is
-// large; no published formula covers it, and the two are weighed by
-// g²/(g²+h²).
-func (l Coplanar) disperse(f float64, er, e0 complex128) complex128 {
-	x := complex(frankelShare(f, l.Width, l.Gap, l.Height, real(er)), 0)
-	n := cmplx.Sqrt(e0)
-	n += (cmplx.Sqrt(er) - n) * x
-	e := n * n
-	if l.GroundBelow {
-		m := er - (er-e0)/complex(1+kirschningP(f, l.Width, l.Height, real(er)), 0)
-		g := l.Gap * l.Gap / (l.Gap*l.Gap + l.Height*l.Height)
-		e += (m - e) * complex(g, 0)
+// disperse tabulates the full-wave dispersion, nil where there is none: up to
+// where the line's wave falls in step with the slab's TM0 wave (air below) or
+// the first wave between the fences begins to travel (ground below). A line
+// over ground needs fences to have a bound wave at all; without Walls they are
+// taken at fenceless.
+func (l Coplanar) disperse(er float64) *dispersion {
+	if !(er > 1) || math.IsInf(l.Height, 1) {
+		return nil
 	}
-	return e
+	c := l.slot(0, 0)
+	var high float64
+	if l.GroundBelow {
+		if c.wall == 0 {
+			c.wall = l.fenceless() / 2
+		}
+		high = 0.9 * C0 / (4 * c.wall * math.Sqrt(er))
+	}
+	static := c.capacitance(er) / c.capacitance(1)
+	if !l.GroundBelow {
+		if !(static > 1) {
+			return nil
+		}
+		// TM0 has εe of the line where εr √(εe−1) = √(εr−εe) tan(k0 h √(εr−εe))
+		q := math.Sqrt(er - static)
+		high = 0.9 * C0 / (2 * pi * l.Height * q) * math.Atan(er*math.Sqrt(static-1)/q)
+	}
+	return tabulate(high/300, high, er, static, 8, func(f, guess float64) float64 {
+		return c.wave(f, er).solve(guess)
+	})
 }
+
+// fenceless is the distance of the fences assumed for the dispersion of a line
+// over ground that has none: two heights beyond each slot.
+func (l Coplanar) fenceless() float64 { return l.Width + 2*l.Gap + 4*l.Height }
 
 // Modes returns the onsets of what else travels, the lowest first. With a
 // ground below: the half wave between the walls (with walls), or else the
@@ -142,6 +165,11 @@ func (l Coplanar) Modes() []Mode {
 
 // Warnings lists what is out of its source's range at frequency f.
 func (l Coplanar) Warnings(f float64) []Warning {
+	s, _ := l.section()
+	return l.warnings(s, f)
+}
+
+func (l Coplanar) warnings(s section, f float64) []Warning {
 	var ws []Warning
 	er := real(relative(l.Substrate, f))
 	if l.Method == ClosedForm {
@@ -162,10 +190,27 @@ func (l Coplanar) Warnings(f float64) []Warning {
 		return ws
 	}
 	if er > 1 && !math.IsInf(l.Height, 1) {
-		const m = "Frankel 1991"
-		ws = outside(ws, m, "width/gap", l.Width/l.Gap, 0.1, 5, "dispersion not vouched for (range from memory)")
-		ws = outside(ws, m, "width/height", l.Width/l.Height, 0.1, 5, "dispersion not vouched for (range from memory)")
-		ws = outside(ws, m, "frequency/TE1 onset", f/SurfaceWaveTE1(l.Height, er), 0, 10, "dispersion not vouched for (range from memory)")
+		if l.Method == ClosedForm {
+			const m = "Frankel 1991"
+			ws = outside(ws, m, "width/gap", l.Width/l.Gap, 0.1, 5, "dispersion not vouched for (range from memory)")
+			ws = outside(ws, m, "width/height", l.Width/l.Height, 0.1, 5, "dispersion not vouched for (range from memory)")
+			ws = outside(ws, m, "frequency/TE1 onset", f/SurfaceWaveTE1(l.Height, er), 0, 10, "dispersion not vouched for (range from memory)")
+			if l.GroundBelow {
+				ws = append(ws, Warning{m, "height of the ground below in m", l.Height, math.Inf(1), math.Inf(1),
+					"the formula is for a line with air below; over ground it is up to a few per cent of permittivity low"})
+			}
+		} else {
+			switch d := s.dispersion; {
+			case d == nil:
+				ws = append(ws, Warning{"full-wave dispersion", "frequency in Hz", f, 0, 0, "no full-wave solution was found; dispersion is Frankel's formula, good to a few per cent of permittivity"})
+			default:
+				ws = outside(ws, "full-wave dispersion", "frequency in Hz", f, 0, math.Exp(d.high), "another wave is in step with the line's or travels beside it; dispersion is extrapolated as f²")
+			}
+			if l.GroundBelow && l.Walls == 0 {
+				ws = append(ws, Warning{"full-wave dispersion", "distance between via fences in m", 0, l.fenceless(), l.fenceless(),
+					"dispersion is that of a line with fences this far apart"})
+			}
+		}
 	}
 	if l.GroundBelow {
 		if l.Walls == 0 {
@@ -175,21 +220,8 @@ func (l Coplanar) Warnings(f float64) []Warning {
 			ws = outside(ws, "coplanar", "distance between via fences in m", l.Walls, 0, C0/(2*f*math.Sqrt(er)),
 				"a half wave fits between the fences")
 		}
-		e0 := complex(l.Static().EffectivePermittivity, 0)
-		d := math.Abs(real(l.disperseAs(f, false, e0)-l.disperseAs(f, true, e0))) / real(e0)
-		ws = outside(ws, "dispersion over ground", "spread of the coplanar and the microstrip formula", d, 0, 0.01,
-			"effective permittivity uncertain by about this share")
 	}
 	return skinWarnings(ws, f, l.Thickness, l.nominalThickness(), l.Metal)
-}
-
-// disperseAs is one of the two formulas that disperse weighs.
-func (l Coplanar) disperseAs(f float64, microstrip bool, e0 complex128) complex128 {
-	er, _ := l.fillings(f)
-	if microstrip {
-		return complex(KirschningJansen(f, l.Width, l.Height, real(er), real(e0)), 0)
-	}
-	return complex(FrankelDispersion(f, l.Width, l.Gap, l.Height, real(er), real(e0)), 0)
 }
 
 func (l Coplanar) nominalThickness() float64 {
@@ -237,6 +269,9 @@ func (l Coplanar) section() (section, error) {
 		small = math.Min(small, l.Walls/2-l.Width/2-l.Gap)
 	}
 	s.loss = recede(small, func(n float64) float64 { return l.slot(t, n).air() })
+	if l.Method != ClosedForm {
+		s.dispersion = l.disperse(real(relative(l.Substrate, 0)))
+	}
 	return s, nil
 }
 

@@ -132,6 +132,11 @@ func coveredPlateOnset(h, d, er float64) float64 {
 
 // Warnings lists what is out of its source's range at frequency f.
 func (l Microstrip) Warnings(f float64) []Warning {
+	s, _ := l.section()
+	return l.warnings(s, f)
+}
+
+func (l Microstrip) warnings(s section, f float64) []Warning {
 	var ws []Warning
 	u := l.Width / l.Height
 	er := real(relative(l.Substrate, f))
@@ -151,15 +156,18 @@ func (l Microstrip) Warnings(f float64) []Warning {
 			ws = outside(ws, "Kirschning-Jansen 1982", "width/height", u, 0.1, 100, "dispersion error above 0.6 %")
 			ws = outside(ws, "Kirschning-Jansen 1982", "relative permittivity", er, 1, 20, "dispersion error above 0.6 %")
 			ws = outside(ws, "Kirschning-Jansen 1982", "height/free-space wavelength", l.Height*f/C0, 0, 0.13, "dispersion error above 0.6 %")
+			if l.Cover > 0 {
+				ws = outside(ws, "Kirschning-Jansen 1982", "cover height/height", l.Cover/l.Height, 10, math.Inf(1), "dispersion is that of the open line; a near cover lowers it")
+			}
 		} else {
+			if s.dispersion == nil && er > 1 {
+				ws = append(ws, Warning{"full-wave dispersion", "frequency in Hz", f, 0, 0, "no full-wave solution was found; dispersion is Kirschning and Jansen's formula, good to 0.6 %"})
+			}
 			ws = outside(ws, "full-wave dispersion", "height/free-space wavelength", l.Height*f/C0, 0, 0.3, "dispersion held at the end of the range")
 			ws = outside(ws, "full-wave dispersion", "thickness/height", l.Thickness/l.Height, 0, 0.2, "dispersion is that of a thin strip")
 		}
 		ws = outside(ws, "Jansen-Kirschning 1983", "width/height", u, 0.1, 10, "impedance dispersion not vouched for (range from memory)")
 		ws = outside(ws, "Jansen-Kirschning 1983", "height/free-space wavelength", l.Height*f/C0, 0, 0.1, "impedance dispersion not vouched for (range from memory)")
-		if l.Cover > 0 {
-			ws = outside(ws, "dispersion", "cover height/height", l.Cover/l.Height, 10, math.Inf(1), "dispersion is that of the open line; a near cover lowers it")
-		}
 		ws = skinWarnings(ws, f, l.Thickness, l.nominalThickness(), l.Metal)
 	}
 	return ws
@@ -237,9 +245,9 @@ func (l Microstrip) section() (section, error) {
 	s.loss = recede(small, func(n float64) float64 { return l.strip(t, n).air() })
 	if er := real(relative(l.Substrate, 0)); er > 1 {
 		w := l.meanWidth()
-		thin := stripSection{below: l.Height, bottom: w, top: w}.effective(er)
-		s.dispersion = tabulate(l.Height, er, thin, func(f float64) float64 {
-			return newFullWave(f, w, l.Height, er).solve(KirschningJansen(f, w, l.Height, er, thin))
+		thin := stripSection{below: l.Height, cover: l.Cover, bottom: w, top: w}.effective(er)
+		s.dispersion = tabulate(5e-4*C0/l.Height, 0.3*C0/l.Height, er, thin, 20, func(f, guess float64) float64 {
+			return newFullWave(f, w, l.Height, er, l.Cover, 0).solve(guess)
 		})
 	}
 	return s, nil

@@ -25,59 +25,145 @@ func FullWaveMicrostrip(f, width, height, er float64) float64 {
 		return 1
 	}
 	guess := KirschningJansen(f, width, height, er, HammerstadJensen(width, height, 0, er).EffectivePermittivity)
-	return newFullWave(f, width, height, er).solve(guess)
+	return newFullWave(f, width, height, er, 0, 0).solve(guess)
 }
 
 // fullWave is one frequency of one line; lengths are over the height.
 type fullWave struct {
 	k0, a, er float64 // k0 h, half the width over h, εr
+	up        float64 // height of a cover above the strip; 0: open
 	n         int     // number of J_z functions; J_x has one less
 	alpha, w  []float64
+	top       float64   // end of the range of α
 	bessel    []float64 // J_2m(α a) at [i*n+m]
+	tail      []float64 // ∫ J_2m J_2l dα/α, at 0 as the static problem has it
 	det       []float64
 }
 
-func newFullWave(f, width, height, er float64) *fullWave {
-	s := &fullWave{k0: 2 * pi * f / C0 * height, a: width / 2 / height, er: er}
+// newFullWave sets the problem up; cover is the height of a metal cover above
+// the substrate (0: none), wall the distance of side walls from the strip's
+// middle (0: none), all in m.
+func newFullWave(f, width, height, er, cover, wall float64) *fullWave {
+	s := &fullWave{k0: 2 * pi * f / C0 * height, a: width / 2 / height, er: er, up: cover / height}
+	wall /= height
 	s.n = 4 + int(math.Min(4, s.a/2))
 	// The kernels less their 1/α tails fall as α⁻³ (and e^{−2αh}).
-	top := 40 * math.Max(math.Max(1, s.k0*math.Sqrt(er)), 1/s.a/4)
-	x, w := legendreRule(12)
-	longest := 10 / (2 * s.a) // 10 rad of the product of two Bessel functions
-	at, step := 0.0, math.Min(1, longest)
+	s.top = 40 * math.Max(math.Max(1, s.k0*math.Sqrt(er)), 1/s.a/4)
+	if s.up > 0 {
+		s.top = math.Max(s.top, 16/s.up)
+	}
+	if wall > 0 {
+		i := 0.0
+		for ; i*pi/wall < s.top; i++ {
+			s.alpha, s.w = append(s.alpha, (i+0.5)*pi/wall), append(s.w, pi/wall)
+		}
+		s.top = i * pi / wall
+	} else {
+		x, w := legendreRule(12)
+		longest := 10 / (2 * s.a) // 10 rad of the product of two Bessel functions
+		step := math.Min(1, longest)
+		if s.up > 0 {
+			step = math.Min(step, 2/(1+s.up))
+		}
+		for at := 0.0; at < s.top; {
+			next := math.Min(at+step, s.top)
+			h := (next - at) / 2
+			for q := range x {
+				s.alpha, s.w = append(s.alpha, at+h*(1+x[q])), append(s.w, h*w[q])
+			}
+			at, step = next, math.Min(step*1.5, longest)
+		}
+	}
 	b := newBesselRow(0, 2*s.n)
-	for at < top {
-		next := math.Min(at+step, top)
-		h := (next - at) / 2
-		for q := range x {
-			al := at + h*(1+x[q])
-			s.alpha, s.w = append(s.alpha, al), append(s.w, h*w[q])
-			b.fill(al * s.a)
-			for m := range s.n {
-				s.bessel = append(s.bessel, b.b[2*m])
+	for _, al := range s.alpha {
+		b.fill(al * s.a)
+		for m := range s.n {
+			s.bessel = append(s.bessel, b.b[2*m])
+		}
+	}
+	s.closedTail(wall)
+	return s
+}
+
+// closedTail fills tail with −∫∫ f_m f_l ln|u−u′| of the functions
+// T_2m/π√(1−u²), which is ln 2 and 1/4m; in the open that stands for the
+// integral of J_2m J_2l/α less e^{−αa}/α at m = l = 0. Between walls the kernel
+// is −ln tan(πa|u−u′|/4A), whose smooth part goes by Chebyshev's rule.
+func (s *fullWave) closedTail(wall float64) {
+	n := s.n
+	s.tail = make([]float64, n*n)
+	s.tail[0] = math.Ln2
+	for m := 1; m < n; m++ {
+		s.tail[m*n+m] = 1 / float64(4*m)
+	}
+	if wall == 0 {
+		for i, al := range s.alpha {
+			s.tail[0] += s.w[i] * math.Exp(-al*s.a) / al
+		}
+		return
+	}
+	s.tail[0] -= math.Log(pi * s.a / (4 * wall))
+	const m = 48
+	for i := range m {
+		ti := pi * (float64(i) + 0.5) / m
+		for j := range m {
+			tj := pi * (float64(j) + 0.5) / m
+			y := pi * s.a / (4 * wall) * math.Abs(math.Cos(ti)-math.Cos(tj))
+			v := y * y / 3
+			if y > 1e-3 {
+				v = math.Log(math.Tan(y) / y)
+			}
+			for p := range n {
+				for q := range n {
+					sign := 1.0
+					if (p+q)%2 != 0 {
+						sign = -1
+					}
+					s.tail[p*n+q] -= sign * v / (m * m) * math.Cos(float64(2*p)*ti) * math.Cos(float64(2*q)*tj)
+				}
 			}
 		}
-		at, step = next, math.Min(step*1.5, longest)
 	}
-	return s
 }
 
 // solve finds the root in n² = (β/k0)² nearest to the guess.
 func (s *fullWave) solve(guess float64) float64 {
-	low := math.Max(1, math.Pow(tm0Index(s.k0, s.er), 2)) * (1 + 1e-9)
-	high := s.er * (1 - 1e-9)
-	guess = math.Min(math.Max(guess, low), high)
-	for span := 0.003; span < 1; span *= 2 {
-		a, b := math.Max(guess*(1-span), low), math.Min(guess*(1+span), high)
-		ga, gb := s.determinant(a), s.determinant(b)
-		if (ga > 0) != (gb > 0) {
-			return brent(s.determinant, a, b, ga, gb)
-		}
-		if a == low && b == high {
-			break
-		}
+	low := 1 + 1e-9
+	if s.up == 0 {
+		low = math.Max(1, math.Pow(tm0Index(s.k0, s.er), 2)) * (1 + 1e-9)
 	}
-	return math.NaN()
+	return nearestRoot(guess, low, s.er*(1-1e-9), s.determinant)
+}
+
+// kernels returns 1/(Ye ζ²) and 1/(Yh ζ²).
+func (s *fullWave) kernels(al, beta2 float64) (e, h float64) {
+	k2 := s.k0 * s.k0
+	z2 := al*al + beta2
+	g0 := math.Sqrt(z2 - k2)
+	ye, yh := 1/g0, g0
+	if s.up > 0 {
+		ct := 1 / math.Tanh(g0*s.up)
+		ye, yh = ct/g0, g0*ct
+	}
+	// γ1 coth γ1h, for either sign of γ1²
+	g12 := z2 - s.er*k2
+	var gc float64
+	switch {
+	case g12 > 1e-8:
+		g := math.Sqrt(g12)
+		gc = g / math.Tanh(g)
+	case g12 < -1e-8:
+		g := math.Sqrt(-g12)
+		gc = g / math.Tan(g)
+	default:
+		gc = 1 + g12/3
+	}
+	yh += gc
+	if g12 == 0 {
+		return 0, 1 / (yh * z2)
+	}
+	ye += s.er * gc / g12
+	return 1 / (ye * z2), 1 / (yh * z2)
 }
 
 // determinant of the Galerkin matrix at n².
@@ -91,110 +177,59 @@ func (s *fullWave) determinant(n2 float64) float64 {
 	clear(d)
 	k2 := s.k0 * s.k0
 	idx := math.Sqrt(n2)
-	beta2 := n2 * k2
-	pInf, sInf := 1/(1+s.er), 0.5 // limits of α times the kernels
-	var last [3]float64           // α³ times the kernels less their tails, at the end
-	kernels := func(al float64) (p, q float64) {
-		z2 := al*al + beta2
-		g0 := math.Sqrt(z2 - k2)
-		// γ1 coth γ1h, for either sign of γ1²
-		g12 := z2 - s.er*k2
-		var gc float64
-		switch {
-		case g12 > 1e-8:
-			g := math.Sqrt(g12)
-			gc = g / math.Tanh(g)
-		case g12 < -1e-8:
-			g := math.Sqrt(-g12)
-			gc = g / math.Tan(g)
-		default:
-			gc = 1 + g12/3
-		}
-		ye := 1/g0 + s.er*gc/g12
-		if math.Abs(g12) < 1e-12 {
-			ye = math.Inf(1)
-		}
-		return 1 / (ye * z2), 1 / ((g0 + gc) * z2)
-	}
+	// limits of α times the coefficients of Jz Jz′, X Jz′ and X X′, X = αJx/k0
+	tzz, txx := n2/(1+s.er)-0.5, 1/(1+s.er)
+	txz := idx * txx
+	var czz, cxz, cxx float64 // α³ times what is left of them, at the end
 	for i, al := range s.alpha {
-		p, q := kernels(al)
-		// coefficient of Jz Jz′, X̂ Jz′ and X̂ X̂′, X̂ = αJx/k0
-		zz := n2*p - al*al*q
-		xz := idx*p + idx*q*k2
-		xx := p - n2*k2*k2*q/(al*al)
-		zz -= (n2*pInf - sInf) / al
-		xz -= idx * pInf / al
-		xx -= pInf / al
+		e, h := s.kernels(al, n2*k2)
+		zz := n2*e - al*al*h - tzz/al
+		xz := idx*e + idx*k2*h - txz/al
+		xx := e - n2*k2*k2*h/(al*al) - txx/al
 		if i == len(s.alpha)-1 {
 			a3 := al * al * al
-			last = [3]float64{zz * a3, xz * a3, xx * a3}
+			czz, cxz, cxx = zz*a3, xz*a3, xx*a3
 		}
-		row := s.bessel[i*n : (i+1)*n]
-		w := s.w[i]
-		for m := range n {
-			for l := range m + 1 {
-				jj := w * row[m] * row[l]
-				d[m*size+l] += zz * jj
-				if l > 0 {
-					d[(n+m-1)*size+n+l-1] += xx * jj
-					d[(n+m-1)*size+l] += xz * jj
-					if m != l {
-						d[(n+l-1)*size+m] += xz * jj
-					}
-				} else if m > 0 {
-					d[(n+m-1)*size] += xz * jj
-				}
-			}
-		}
-		d[0] += w * (n2*pInf - sInf) / al * math.Exp(-al*s.a)
+		s.add(d, s.bessel[i*n:(i+1)*n], s.w[i]*zz, s.w[i]*xz, s.w[i]*xx)
 	}
-	// closed tails: ∫ J_2m J_2l dα/α = δ/(4m), and for m = 0 with e^{−αa}
-	// taken off, ln 2; then what the end of the range cut off
-	top := s.alpha[len(s.alpha)-1]
-	cut := 1 / (3 * pi * s.a * top * top * top)
-	d[0] += (n2*pInf - sInf) * math.Ln2
-	for m := 1; m < n; m++ {
-		t := 1 / float64(4*m)
-		d[m*size+m] += (n2*pInf - sInf) * t
-		d[(n+m-1)*size+m] += idx * pInf * t
-		d[(n+m-1)*size+n+m-1] += pInf * t
+	// beyond the end J_2m J_2l averages (−1)^(m+l)/παa
+	cut := 1 / (3 * pi * s.a * s.top * s.top * s.top)
+	ones := make([]float64, n)
+	for m := range ones {
+		ones[m] = float64(1 - 2*(m%2))
 	}
+	s.add(d, ones, cut*czz, cut*cxz, cut*cxx)
 	for m := range n {
 		for l := range n {
-			sign := cut
-			if (m+l)%2 != 0 {
-				sign = -cut
-			}
-			if l <= m {
-				d[m*size+l] += last[0] * sign
-			}
+			t := s.tail[m*n+l]
+			d[m*size+l] += tzz * t
 			if m > 0 {
-				d[(n+m-1)*size+l] += last[1] * sign
-				if l > 0 && l <= m {
-					d[(n+m-1)*size+n+l-1] += last[2] * sign
+				d[(n+m-1)*size+l] += txz * t
+				if l > 0 {
+					d[(n+m-1)*size+n+l-1] += txx * t
 				}
 			}
 		}
 	}
-	// the lower triangle is filled; eliminate upwards from the X̂ block, which is
-	// definite, and multiply the pivots
-	for i := range size {
-		for j := range i {
-			d[j*size+i] = d[i*size+j]
+	return symmetricDeterminant(d, size)
+}
+
+// add adds the products of v's elements to the lower triangle of d.
+func (s *fullWave) add(d, v []float64, zz, xz, xx float64) {
+	n, size := s.n, 2*s.n-1
+	for m, vm := range v {
+		for l, vl := range v[:m+1] {
+			d[m*size+l] += zz * vm * vl
+			if l > 0 {
+				d[(n+m-1)*size+n+l-1] += xx * vm * vl
+			}
 		}
-	}
-	det := 1.0
-	for k := size - 1; k >= 0; k-- {
-		p := d[k*size+k]
-		det *= p
-		for i := range k {
-			f := d[i*size+k] / p
-			for j := range k {
-				d[i*size+j] -= f * d[k*size+j]
+		if m > 0 {
+			for l, vl := range v {
+				d[(n+m-1)*size+l] += xz * vm * vl
 			}
 		}
 	}
-	return det
 }
 
 // tm0Index is β/k0 of the substrate's TM0 wave, for k0 times the height.

@@ -50,6 +50,7 @@ type planar interface {
 	section() (section, error)
 	at(s section, f float64) Point
 	fillings(f float64) (lower, upper complex128)
+	warnings(s section, f float64) []Warning
 }
 
 type prepared struct {
@@ -59,6 +60,9 @@ type prepared struct {
 
 // At returns the wanted mode at frequency f, in Hz.
 func (p prepared) At(f float64) Point { return p.planar.at(p.s, f) }
+
+// Warnings lists what is out of its source's range at frequency f.
+func (p prepared) Warnings(f float64) []Warning { return p.planar.warnings(p.s, f) }
 
 // Static returns the quasi-static values.
 func (p prepared) Static() Static { return p.s.at(p.planar.fillings(0)) }
@@ -296,25 +300,27 @@ type dispersion struct {
 	coef      []float64
 }
 
-// tabulate computes the dispersion of a line from its zero-thickness
-// quasi-static value and the function eps that gives εe(f), for substrate
-// heights of 5e-4 to 0.3 free-space wavelengths. It returns nil when eps has
-// no answer somewhere in the range.
-func tabulate(height, er, static float64, eps func(f float64) float64) *dispersion {
-	const n = 20
-	d := &dispersion{low: math.Log(5e-4 * C0 / height), high: math.Log(0.3 * C0 / height), er: er, coef: make([]float64, n)}
-	for i := range n {
-		th := pi * (float64(i) + 0.5) / n
+// tabulate computes the dispersion between two frequencies, in Hz, at n points
+// from the quasi-static value and the function eps that gives εe(f), near a
+// guess, both for vanishing thickness. It returns nil when eps has no answer
+// at one of the points.
+func tabulate(low, high, er, static float64, n int, eps func(f, guess float64) float64) *dispersion {
+	d := &dispersion{low: math.Log(low), high: math.Log(high), er: er, coef: make([]float64, n)}
+	rise := 0.0 // P/f² at the last point
+	for i := n - 1; i >= 0; i-- {
+		th := pi * (float64(i) + 0.5) / float64(n)
 		f := math.Exp((d.low+d.high)/2 + (d.high-d.low)/2*math.Cos(th))
-		e := eps(f)
-		v := math.Log((e - static) / (er - e) / (f * f))
+		p := rise * f * f
+		e := eps(f, er-(er-static)/(1+p))
+		rise = (e - static) / (er - e) / (f * f)
+		v := math.Log(rise)
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return nil
 		}
 		for k := range n {
-			c := 2.0 / n
+			c := 2 / float64(n)
 			if k == 0 {
-				c = 1.0 / n
+				c /= 2
 			}
 			d.coef[k] += c * v * math.Cos(float64(k)*th)
 		}
@@ -331,6 +337,39 @@ func (d *dispersion) p(f float64) float64 {
 		b1, b2 = d.coef[k]+2*x*b1-b2, b1
 	}
 	return math.Exp(d.coef[0]+x*b1-b2) * f * f
+}
+
+// nearestRoot returns the root of g between low and high nearest to the guess,
+// to 1e-11 of its value: an interval about the guess grows until g changes sign
+// in it, and then shrinks by false position with Illinois's correction. It
+// returns NaN when there is no change of sign.
+func nearestRoot(guess, low, high float64, g func(x float64) float64) float64 {
+	guess = math.Min(math.Max(guess, low), high)
+	for span := 1e-3; span < 1; span *= 2 {
+		a, b := math.Max(guess*(1-span), low), math.Min(guess*(1+span), high)
+		ga, gb := g(a), g(b)
+		if (ga > 0) == (gb > 0) {
+			if a == low && b == high {
+				break
+			}
+			continue
+		}
+		for range 60 {
+			x := b - gb*(b-a)/(gb-ga)
+			gx := g(x)
+			if math.Abs(x-b) <= 1e-11*x || gx == 0 {
+				return x
+			}
+			if (gx > 0) == (gb > 0) {
+				ga /= 2
+			} else {
+				a, ga = b, gb
+			}
+			b, gb = x, gx
+		}
+		return b
+	}
+	return math.NaN()
 }
 
 // nanPoint is the state of a line at a frequency that makes no sense.

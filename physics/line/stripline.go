@@ -111,6 +111,10 @@ func (l Stripline) Modes() []Mode {
 
 // Warnings lists what is out of its source's range at frequency f.
 func (l Stripline) Warnings(f float64) []Warning {
+	return l.warnings(section{}, f)
+}
+
+func (l Stripline) warnings(_ section, f float64) []Warning {
 	var ws []Warning
 	if l.Method == ClosedForm {
 		ws = outside(ws, "Wheeler 1978", "offset/spacing", math.Abs(l.Offset)/l.Spacing, 0, 0.001, "the formula is for the centred strip: use the field solution")
