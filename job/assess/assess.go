@@ -104,6 +104,7 @@ type Options struct {
 type Report struct {
 	Prediction  chain.Prediction   // at the hottest temperature over the whole band
 	States      []chain.Prediction // at the coldest, room and hottest temperatures
+	AtRating    *chain.Prediction  // at the chain's own rating, when the band goes a little beyond it
 	Margins     []Margin
 	Questions   []enquiry.Question
 	Gaps        []Gap

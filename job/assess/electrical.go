@@ -50,6 +50,9 @@ func (j *judge) ratings() error {
 		m.Why = fmt.Sprintf("%s is rated to %v, %v is wanted", name, units.Frequency(least), units.Frequency(top))
 		j.Gaps = append(j.Gaps, Gap{Axis: "frequency", Asked: units.Frequency(top).String(), Best: fmt.Sprintf("%v (%s)", units.Frequency(least), name), Cause: NotYetBuilt,
 			Needs: fmt.Sprintf("a part in place of %s rated to %v", name, units.Frequency(top))})
+		if err := j.offerBelow(least, top); err != nil {
+			return err
+		}
 	case unknown != "":
 		m.Verdict = NotAssessed
 		m.Element = unknown
@@ -65,6 +68,29 @@ func (j *judge) ratings() error {
 	return nil
 }
 
+// offerBelow works out what the chain does at its rating, when that is near: a
+// partial offer.
+func (j *judge) offerBelow(rated, top float64) error {
+	if rated < 0.8*top || rated <= j.Prediction.Frequency[0] {
+		return nil
+	}
+	p, err := j.s.Chain.Predict(j.ctx, []float64{rated}, j.Prediction.Conditions, chain.Options{Draws: -1})
+	if err != nil {
+		return err
+	}
+	j.AtRating = &p
+	effect := fmt.Sprintf("loss %.3f dB there at %v", p.Loss[0], p.Conditions.Temperature)
+	for _, l := range j.e.Limits.InsertionLoss {
+		if l.AtMost != nil && (whole(l.Of) || l.Of == enquiry.OfAssembly) && (l.Temperature == nil || *l.Temperature == p.Conditions.Temperature) {
+			loss := lossOf(p, j.s, l.Of, 0)
+			effect = fmt.Sprintf("loss %.3f dB at %v and %v, %.3f dB %s the limit of %v", loss, units.Frequency(rated), p.Conditions.Temperature,
+				math.Abs(float64(*l.AtMost)-loss), map[bool]string{true: "inside", false: "outside"}[loss <= float64(*l.AtMost)], *l.AtMost)
+		}
+	}
+	j.Ways = append(j.Ways, Option{Title: fmt.Sprintf("guarantee it to %v, and give figures to %v as typical after a test of samples", units.Frequency(rated), units.Frequency(top)), Effect: effect})
+	return nil
+}
+
 // modes compares the chain's lowest mode limit with what must be mode-free.
 func (j *judge) modes() error {
 	top := units.Frequency(j.Prediction.Frequency[len(j.Prediction.Frequency)-1])
@@ -75,8 +101,7 @@ func (j *judge) modes() error {
 	p := j.Prediction
 	m := Margin{Limit: "mode-free limit", LimitValue: units.In(top, "GHz"), Likely: math.NaN(), Unit: "GHz", Conditions: []Condition{{"limit from", source}}}
 	if p.ModeFree.Element < 0 {
-		m.Worst, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), NotAssessed, "no element states a cross-section"
-		j.Margins = append(j.Margins, m)
+		j.modesByRating(m, top)
 		return nil
 	}
 	x := p.ModeFree
@@ -101,6 +126,27 @@ func (j *judge) modes() error {
 	}
 	j.Margins = append(j.Margins, m)
 	return nil
+}
+
+// modesByRating lets the makers' ratings stand in where no element states a
+// cross-section.
+func (j *judge) modesByRating(m Margin, top units.Frequency) {
+	m.Worst, m.Source = math.Inf(1), "the parts' ratings: no cross-section is stated"
+	for _, row := range j.Prediction.Rows {
+		if row.Rated != nil && units.In(*row.Rated, "GHz") < m.Worst {
+			m.Worst, m.Element = units.In(*row.Rated, "GHz"), row.Name
+		}
+	}
+	m.Margin = m.Worst - m.LimitValue
+	switch {
+	case math.IsInf(m.Worst, 1):
+		m.Worst, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), NotAssessed, "no element states a cross-section or a rating"
+	case m.Margin >= 0:
+		m.Verdict, m.Why = Meets, "no cross-section is stated; the makers' ratings stand in for it"
+	default:
+		m.Verdict, m.Why = NotAssessed, fmt.Sprintf("no cross-section is stated, and the ratings end below %v", top)
+	}
+	j.Margins = append(j.Margins, m)
 }
 
 func join(xs []string) string {
@@ -315,13 +361,14 @@ type reflectionLimit struct {
 	from, to *units.Frequency
 	wish     bool
 	vswr     bool
+	flat     bool                                   // one level over its whole span
 	at       func(f float64) (rho float64, ok bool) // largest allowed |Γ|
 }
 
 func reflectionLimits(e enquiry.Enquiry) []reflectionLimit {
 	var out []reflectionLimit
 	for _, l := range e.Limits.ReturnLoss {
-		out = append(out, reflectionLimit{l.Of, l.From, l.To, l.Wish, false, func(f float64) (float64, bool) {
+		out = append(out, reflectionLimit{l.Of, l.From, l.To, l.Wish, false, l.AtLeast != nil, func(f float64) (float64, bool) {
 			if l.AtLeast != nil {
 				return network.FromReturnLoss(float64(*l.AtLeast)), true
 			}
@@ -330,7 +377,7 @@ func reflectionLimits(e enquiry.Enquiry) []reflectionLimit {
 		}})
 	}
 	for _, l := range e.Limits.VSWR {
-		out = append(out, reflectionLimit{l.Of, l.From, l.To, l.Wish, true, func(float64) (float64, bool) { return network.FromVSWR(l.AtMost), true }})
+		out = append(out, reflectionLimit{l.Of, l.From, l.To, l.Wish, true, true, func(float64) (float64, bool) { return network.FromVSWR(l.AtMost), true }})
 	}
 	return out
 }
@@ -389,75 +436,93 @@ func (j *judge) chainReflection(l reflectionLimit) {
 		if end == 1 && mirrored(p) {
 			break
 		}
-		at, least := -1, math.Inf(1)
+		at, least, last := -1, math.Inf(1), -1
 		for i, f := range p.Frequency {
-			if rho, ok := l.at(f); ok && span(j.e, l.from, l.to, f) && rho-ret.Worst[i] < least {
-				at, least = i, rho-ret.Worst[i]
+			if rho, ok := l.at(f); ok && span(j.e, l.from, l.to, f) {
+				last = i
+				if rho-ret.Worst[i] < least {
+					at, least = i, rho-ret.Worst[i]
+				}
 			}
 		}
-		m := Margin{Limit: l.name() + " of the chain", Wish: l.wish, Source: "sum of the reflections, each weakened by the two-way loss before it"}
-		if end == 1 {
-			m.Limit += ", far end"
-		}
-		if at < 0 {
-			m.Worst, m.Likely, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), math.NaN(), NotAssessed, "the limit names no frequency inside the band"
-			j.Margins = append(j.Margins, m)
+		if at >= 0 && l.flat && at != last {
+			// Datasheet bounds are set by the top of the band, and there the
+			// trade compares them. Taken as flat they allow more at the low
+			// end, where less loss hides the far reflections: said beside it.
+			j.chainReflectionAt(l, ret, end, last, "")
+			j.chainReflectionAt(l, ret, end, at, ", worst of the band")
 			continue
 		}
-		limit, _ := l.at(p.Frequency[at])
-		typical := false
-		biggest, share := 0, 0.0
-		for k, row := range p.Rows {
-			typical = typical || row.Typical
-			if row.Left[at] > share {
-				biggest, share = k, row.Left[at]
-			}
-		}
-		m.fill(ret.Worst[at], ret.RSS[at], limit, l.vswr, typical)
-		m.At, m.Element = units.Frequency(p.Frequency[at]), p.Rows[biggest].Name
-		m.Conditions = []Condition{{"plane", "input of the chain, other end matched"}, {"temperature", p.Conditions.Temperature.String()}}
-		if ret.Swept != nil {
-			m.Conditions = append(m.Conditions, Condition{"swept 95 %", number(express(ret.Swept.Value, l.vswr)) + unitOf(l.vswr)})
-		}
-		m.Conditions = append(m.Conditions, Condition{"RSS, no bound", number(express(ret.RSS[at], l.vswr)) + unitOf(l.vswr)},
-			Condition{"lossless parts, exact worst", number(express(ret.Exact[at], l.vswr)) + unitOf(l.vswr)})
-		switch m.Verdict {
-		case Meets:
-			m.Why = "even the unluckiest phases stay inside"
-		case AtRisk:
-			m.Why = "the worst case lies outside, the root sum of squares inside: agree on a swept test limit, or choose better parts"
-			if ret.Swept != nil {
-				outside := 0
-				for _, d := range ret.Swept.Draws {
-					if d > limit {
-						outside++
-					}
-				}
-				m.Why += fmt.Sprintf("; of %d random draws %.0f %% break the limit somewhere in the band", len(ret.Swept.Draws), 100*float64(outside)/float64(len(ret.Swept.Draws)))
-			}
-		case Fails:
-			m.Why = "even the root sum of squares lies outside"
-		}
-		if typical && m.Margin >= 0 {
-			m.Why += "; the figures are typical, not guaranteed"
-		}
-		if len(ret.Unknown) > 0 {
-			var names []string
-			for _, k := range ret.Unknown {
-				names = append(names, p.Rows[k].Name)
-			}
-			if m.Verdict != Fails {
-				m.Verdict = NotAssessed
-			}
-			m.Why += fmt.Sprintf("; no figure for the reflection of %s", join(names))
-			j.ask(enquiry.Question{Field: "catalogue: reflection of " + join(names), Text: "What is the VSWR of " + join(names) + " over the band?",
-				Changes: "until it is known the chain's return loss is not assessed"})
-		}
+		j.chainReflectionAt(l, ret, end, at, "")
+	}
+}
+
+// chainReflectionAt adds the margin at grid point at.
+func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at int, suffix string) {
+	p := j.Prediction
+	m := Margin{Limit: l.name() + " of the chain", Wish: l.wish, Source: "sum of the reflections, each weakened by the two-way loss before it"}
+	if end == 1 {
+		m.Limit += ", far end"
+	}
+	m.Limit += suffix
+	if at < 0 {
+		m.Worst, m.Likely, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), math.NaN(), NotAssessed, "the limit names no frequency inside the band"
 		j.Margins = append(j.Margins, m)
-		if m.Verdict == Fails && !l.wish {
-			j.Gaps = append(j.Gaps, Gap{Axis: "return loss", Asked: number(m.LimitValue) + unitOf(l.vswr), Best: number(m.Worst) + unitOf(l.vswr) + " in the worst case", Cause: NotYetBuilt,
-				Needs: "better matched parts, the largest reflection being that of " + m.Element})
+		return
+	}
+	limit, _ := l.at(p.Frequency[at])
+	typical := false
+	biggest, share := 0, 0.0
+	for k, row := range p.Rows {
+		typical = typical || row.Typical
+		if row.Left[at] > share {
+			biggest, share = k, row.Left[at]
 		}
+	}
+	m.fill(ret.Worst[at], ret.RSS[at], limit, l.vswr, typical)
+	m.At, m.Element = units.Frequency(p.Frequency[at]), p.Rows[biggest].Name
+	m.Conditions = []Condition{{"plane", "input of the chain, other end matched"}, {"temperature", p.Conditions.Temperature.String()}}
+	if ret.Swept != nil {
+		m.Conditions = append(m.Conditions, Condition{"swept 95 %", number(express(ret.Swept.Value, l.vswr)) + unitOf(l.vswr)})
+	}
+	m.Conditions = append(m.Conditions, Condition{"RSS, no bound", number(express(ret.RSS[at], l.vswr)) + unitOf(l.vswr)},
+		Condition{"lossless parts, exact worst", number(express(ret.Exact[at], l.vswr)) + unitOf(l.vswr)})
+	switch m.Verdict {
+	case Meets:
+		m.Why = "even the unluckiest phases stay inside"
+	case AtRisk:
+		m.Why = "the worst case lies outside, the root sum of squares inside: agree on a swept test limit, or choose better parts"
+		if ret.Swept != nil {
+			outside := 0
+			for _, d := range ret.Swept.Draws {
+				if d > limit {
+					outside++
+				}
+			}
+			m.Why += fmt.Sprintf("; of %d random draws %.0f %% break the limit somewhere in the band", len(ret.Swept.Draws), 100*float64(outside)/float64(len(ret.Swept.Draws)))
+		}
+	case Fails:
+		m.Why = "even the root sum of squares lies outside"
+	}
+	if typical && m.Margin >= 0 {
+		m.Why += "; the figures are typical, not guaranteed"
+	}
+	if len(ret.Unknown) > 0 {
+		var names []string
+		for _, k := range ret.Unknown {
+			names = append(names, p.Rows[k].Name)
+		}
+		if m.Verdict != Fails {
+			m.Verdict = NotAssessed
+		}
+		m.Why += fmt.Sprintf("; no figure for the reflection of %s", join(names))
+		j.ask(enquiry.Question{Field: "catalogue: reflection of " + join(names), Text: "What is the VSWR of " + join(names) + " over the band?",
+			Changes: "until it is known the chain's return loss is not assessed"})
+	}
+	j.Margins = append(j.Margins, m)
+	if m.Verdict == Fails && !l.wish && suffix == "" {
+		j.Gaps = append(j.Gaps, Gap{Axis: "return loss", Asked: number(m.LimitValue) + unitOf(l.vswr), Best: number(m.Worst) + unitOf(l.vswr) + " in the worst case", Cause: NotYetBuilt,
+			Needs: "better matched parts, the largest reflection being that of " + m.Element})
 	}
 }
 
@@ -480,8 +545,8 @@ func (j *judge) pieceReflection(l reflectionLimit, row chain.Row) {
 			at, least = i, rho-worse(i)
 		}
 	}
-	if at < 0 {
-		return
+	if at < 0 || row.Reflecting && worse(at) == 0 {
+		return // a neighbour counts its reflection
 	}
 	limit, _ := l.at(p.Frequency[at])
 	m := Margin{Limit: l.name() + " of the " + string(l.of), Wish: l.wish, Element: row.Name, At: units.Frequency(p.Frequency[at]), Source: row.Response.Source}

@@ -83,6 +83,7 @@ type End struct {
 	Stackup    string        // name of a stackup of the workspace
 	Thickness  *units.Length // of the board; nil: the stackup's
 	Line       *BoardLine    // the line the chain joins
+	Finish     string        // of the outer copper: "nickel-gold", "immersion silver"
 	Mounts     []part.Mount  // mounts that are allowed; empty: any
 	Solderless *bool
 	Series     string       // connector series asked for, if any

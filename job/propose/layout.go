@@ -847,10 +847,20 @@ func plane(end enquiry.End, t enquiry.Through) string {
 	return "mating plane of the port"
 }
 
-func (l *layout) key(c search.Chain) string {
+// bare names a chain by its parts, adapters and retention grades apart.
+func (l *layout) bare(c search.Chain) string {
 	var names []string
-	for i := range l.slots {
-		names = append(names, l.chosen(c, i).id)
+	for i, slot := range l.slots {
+		o := l.chosen(c, i)
+		switch {
+		case strings.HasSuffix(slot.name, "adapter"), o.id == "":
+		default:
+			if k, ok := l.cat.BoardConnector(o.id); ok {
+				names = append(names, k.Face.Series, string(k.Mount))
+				continue
+			}
+			names = append(names, o.id)
+		}
 	}
 	return strings.Join(names, "+")
 }
@@ -867,7 +877,9 @@ func (l *layout) refusals() []Refusal {
 			}
 			seen[o.candidate] = true
 			for _, v := range o.violations {
-				by[v.axis] = append(by[v.axis], o.id)
+				if !contains(by[v.axis], o.id) {
+					by[v.axis] = append(by[v.axis], o.id)
+				}
 			}
 		}
 		var axes []string

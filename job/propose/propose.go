@@ -298,7 +298,7 @@ func (l *layout) nearest(ctx context.Context, a *Answer, o Options) error {
 		return nil
 	}
 	o.report("looking for the nearest misses", 0)
-	misses, err := search.Nearest(ctx, problem, 4*o.Misses, search.Settings{Workers: o.Workers})
+	misses, err := search.Nearest(ctx, problem, 8*o.Misses, search.Settings{Workers: o.Workers})
 	if errors.Is(err, search.ErrNoChain) {
 		return nil
 	}
@@ -308,32 +308,48 @@ func (l *layout) nearest(ctx context.Context, a *Answer, o Options) error {
 	if a.Considered == 0 {
 		a.Considered, a.Exact = misses.Compatible, true
 	}
-	seen := map[string]bool{}
-	for _, m := range misses.Chains {
-		key := l.key(m.Chain)
+	// The nearest of each way of missing comes first, then the rest by nearness.
+	seen, ways := map[string]bool{}, map[string]bool{}
+	var first, rest []Miss
+	for i, m := range misses.Chains {
+		o.report("judging the nearest misses", float64(i)/float64(len(misses.Chains)))
+		key := l.bare(m.Chain)
 		if seen[key] {
-			continue
+			continue // the same with an adapter more, or another retention
 		}
 		seen[key] = true
-		p, err := l.propose(ctx, m.Chain, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		p, err := l.propose(ctx, m.Chain, assess.Options{Points: min(o.Points, 101), Draws: -1, Seed: o.Seed})
 		if err != nil {
 			return err
 		}
-		p.Values = l.values(m.Chain)
-		p.Score = m.Violation
+		p.Values, p.Score = l.values(m.Chain), m.Violation
 		miss := Miss{Proposal: p}
+		var axes []string
 		for _, x := range p.Report.Margins {
 			if x.Verdict == assess.Fails && !x.Wish {
 				miss.Broken = append(miss.Broken, x.Limit+": "+x.Why)
+				axes = append(axes, x.Limit)
 			}
 		}
-		a.Misses = append(a.Misses, miss)
-		if len(a.Misses) == o.Misses {
-			break
+		if way := strings.Join(axes, "|"); !ways[way] {
+			ways[way] = true
+			first = append(first, miss)
+		} else {
+			rest = append(rest, miss)
 		}
 	}
+	a.Misses = append(first, rest...)
+	if len(a.Misses) > o.Misses {
+		a.Misses = a.Misses[:o.Misses]
+	}
+	sort.SliceStable(a.Misses, func(i, k int) bool { return a.Misses[i].Score < a.Misses[k].Score })
 	for i := range a.Misses {
-		a.Misses[i].Rank = i + 1
+		m := &a.Misses[i]
+		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: m.Built, Catalogue: l.cat}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		if err != nil {
+			return err
+		}
+		m.Report, m.Rank = r, i+1
 	}
 	return nil
 }
