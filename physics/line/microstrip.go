@@ -15,6 +15,7 @@ type Microstrip struct {
 	Thickness float64 // of the strip, m; 0: vanishing
 	TopWidth  float64 // of the strip's upper face, m, for an etched trapezoid; 0: Width
 	Cover     float64 // height of a metal cover above the substrate, m; 0: none
+	Walls     float64 // between side walls or via fences, taken as solid, the strip in the middle, m; 0: none
 	Substrate material.Dielectric
 	Metal     material.Conductor // strip, ground and cover
 	Method    Method
@@ -34,6 +35,10 @@ func (l Microstrip) Check() error {
 	c.optional("Cover", l.Cover, "none")
 	c.need(l.Cover == 0 || l.Cover > l.Thickness, "Cover", l.Cover, "it must lie above the strip: more than the Thickness")
 	c.spread("Cover", l.Cover, l.Height, "Height")
+	c.optional("Walls", l.Walls, "none")
+	c.need(l.Walls == 0 || l.Walls > 1.05*math.Max(l.Width, l.TopWidth), "Walls", l.Walls,
+		fmt.Sprintf("the walls must stand clear of the strip: more than %.6g m apart", 1.05*math.Max(l.Width, l.TopWidth)))
+	c.spread("Walls", l.Walls, l.Width, "Width")
 	c.dielectric("Substrate", l.Substrate)
 	c.metal(l.Metal)
 	return c.err()
@@ -106,6 +111,10 @@ func (l Microstrip) Modes() []Mode {
 			Mode{"surface wave TM0 coupling", SurfaceWaveTM0Coupling(l.Height, er)},
 			Mode{"surface wave TE1", SurfaceWaveTE1(l.Height, er)})
 	}
+	if l.Walls > 0 {
+		// at the soonest, with the dielectric from wall to wall and floor to cover
+		ms = append(ms, Mode{"half wave between the walls", C0 / (2 * l.Walls * math.Sqrt(er))})
+	}
 	if l.Cover > 0 {
 		ms = append(ms, Mode{"parallel plate under the cover", coveredPlateOnset(l.Height, l.Cover, er)})
 	}
@@ -145,7 +154,10 @@ func (l Microstrip) warnings(s section, f float64) []Warning {
 		ws = outside(ws, "Hammerstad-Jensen 1980", "relative permittivity", er, 1, 128, "error above 0.2 %")
 		ws = outside(ws, "Hammerstad-Jensen 1980", "thickness/height", l.Thickness/l.Height, 0, 0.2, "impedance off by 1 % and more: use the field solution")
 		if l.Cover > 0 {
-			ws = append(ws, Warning{"Hammerstad-Jensen 1980", "cover height/height", l.Cover / l.Height, 20, math.Inf(1), "the formula knows no cover: use the field solution"})
+			ws = outside(ws, "Hammerstad-Jensen 1980", "cover height/height", l.Cover/l.Height, 20, math.Inf(1), "the formula knows no cover: use the field solution")
+		}
+		if l.Walls > 0 {
+			ws = outside(ws, "Hammerstad-Jensen 1980", "(walls − width)/height", (l.Walls-l.Width)/l.Height, 20, math.Inf(1), "the formula knows no walls: use the field solution")
 		}
 		if l.TopWidth > 0 {
 			ws = outside(ws, "Hammerstad-Jensen 1980", "top width/width", l.TopWidth/l.Width, 1, 1, "the formula takes the mean width: use the field solution")
@@ -156,6 +168,9 @@ func (l Microstrip) warnings(s section, f float64) []Warning {
 			ws = outside(ws, "Kirschning-Jansen 1982", "width/height", u, 0.1, 100, "dispersion error above 0.6 %")
 			ws = outside(ws, "Kirschning-Jansen 1982", "relative permittivity", er, 1, 20, "dispersion error above 0.6 %")
 			ws = outside(ws, "Kirschning-Jansen 1982", "height/free-space wavelength", l.Height*f/C0, 0, 0.13, "dispersion error above 0.6 %")
+			if l.Walls > 0 {
+				ws = outside(ws, "Kirschning-Jansen 1982", "walls/width", l.Walls/l.Width, 10, math.Inf(1), "dispersion is that of the open line")
+			}
 			if l.Cover > 0 {
 				ws = outside(ws, "Kirschning-Jansen 1982", "cover height/height", l.Cover/l.Height, 10, math.Inf(1), "dispersion is that of the open line; a near cover lowers it")
 			}
@@ -163,7 +178,9 @@ func (l Microstrip) warnings(s section, f float64) []Warning {
 			if s.dispersion == nil && er > 1 {
 				ws = append(ws, Warning{"full-wave dispersion", "frequency in Hz", f, 0, 0, "no full-wave solution was found; dispersion is Kirschning and Jansen's formula, good to 0.6 %"})
 			}
-			ws = outside(ws, "full-wave dispersion", "height/free-space wavelength", l.Height*f/C0, 0, 0.3, "dispersion held at the end of the range")
+			if d := s.dispersion; d != nil {
+				ws = outside(ws, "full-wave dispersion", "frequency in Hz", f, 0, math.Exp(d.high), "dispersion is extrapolated as f²")
+			}
 			ws = outside(ws, "full-wave dispersion", "thickness/height", l.Thickness/l.Height, 0, 0.2, "dispersion is that of a thin strip")
 		}
 		ws = outside(ws, "Jansen-Kirschning 1983", "width/height", u, 0.1, 10, "impedance dispersion not vouched for (range from memory)")
@@ -242,12 +259,19 @@ func (l Microstrip) section() (section, error) {
 	if l.Cover > 0 {
 		small = math.Min(small, l.Cover-t)
 	}
+	if l.Walls > 0 {
+		small = math.Min(small, (l.Walls-math.Max(l.Width, l.TopWidth))/2)
+	}
 	s.loss = recede(small, func(n float64) float64 { return l.strip(t, n).air() })
 	if er := real(relative(l.Substrate, 0)); er > 1 {
 		w := l.meanWidth()
-		thin := stripSection{below: l.Height, cover: l.Cover, bottom: w, top: w}.effective(er)
-		s.dispersion = tabulate(5e-4*C0/l.Height, 0.3*C0/l.Height, er, thin, 20, func(f, guess float64) float64 {
-			return newFullWave(f, w, l.Height, er, l.Cover, 0).solve(guess)
+		thin := stripSection{below: l.Height, cover: l.Cover, wall: l.Walls / 2, bottom: w, top: w}.effective(er)
+		high := 0.3 * C0 / l.Height
+		if l.Walls > 0 { // as far as no wave between the walls crosses the line's
+			high = math.Min(high, 0.9*C0/(2*l.Walls*math.Sqrt(er)))
+		}
+		s.dispersion = tabulate(high/600, high, er, thin, 20, func(f, guess float64) float64 {
+			return newFullWave(f, w, l.Height, er, l.Cover, l.Walls/2).solve(guess)
 		})
 	}
 	return s, nil
@@ -266,6 +290,9 @@ func (l Microstrip) strip(t, n float64) stripSection {
 	if l.Cover > 0 {
 		c.cover = l.Cover // cover and lower face both move up
 	}
+	if l.Walls > 0 {
+		c.wall = l.Walls/2 + n
+	}
 	return c
 }
 
@@ -282,6 +309,9 @@ func (l Microstrip) Solve(dimension string, ohms float64) (Microstrip, error) {
 			under = l.Width - l.TopWidth
 		}
 		small = math.Max(small, under*1.01)
+		if l.Walls > 0 {
+			large = math.Min(large, 0.95*l.Walls)
+		}
 		set = func(x float64) Microstrip {
 			m := l
 			m.Width = x

@@ -3,6 +3,7 @@ package line
 import (
 	"errors"
 	"math"
+	"math/cmplx"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -26,6 +27,7 @@ type stripSection struct {
 	bottom    float64 // width of the strip's lower face
 	top       float64 // width of its upper face
 	thickness float64 // 0: vanishing
+	wall      float64 // distance of side walls from the strip's middle; 0: none
 }
 
 var errField = errors.New("line: the field solution did not converge")
@@ -77,7 +79,8 @@ func (c stripSection) capacitance(ratio float64) float64 {
 // the other.
 type stripField struct {
 	n       int
-	h, d    float64   // below and cover over unit
+	h, d    float64 // below and cover over unit
+	walled  bool
 	flat    bool      // vanishing thickness: the interface image is the charge itself
 	charge  []float64 // ∫ of each basis function
 	direct  []float64 // n×n potentials: of the charge,
@@ -110,6 +113,7 @@ func (c stripSection) field(ratio float64) *stripField {
 		}
 		f.charge = append(f.charge, p.charge...)
 	}
+	wall := c.wall / unit
 	fill := func(image func(y float64) float64) []float64 {
 		a := make([]float64, n*n)
 		at := 0
@@ -120,6 +124,10 @@ func (c stripSection) field(ratio float64) *stripField {
 				y := image(py[i])
 				p.potential(px[i], y, row)
 				p.potential(-px[i], y, row)
+				if wall > 0 {
+					p.walled(px[i], y, wall, row)
+					p.walled(-px[i], y, wall, row)
+				}
 			}
 			at += p.n
 		}
@@ -133,7 +141,7 @@ func (c stripSection) field(ratio float64) *stripField {
 	if f.d > 0 {
 		f.roof = fill(func(y float64) float64 { return 2*f.d - y })
 	}
-	f.spectrum(ps, px, py, math.Max(c.bottom, c.top)/unit)
+	f.spectrum(ps, px, py, math.Max(c.bottom, c.top)/unit, wall)
 	return f
 }
 
@@ -172,9 +180,13 @@ func (f *stripField) capacitance(ratio float64) float64 {
 }
 
 // spectrum prepares the integration in k by Gauss's rule on intervals up to
-// e^{−k} = 1e-13.
-func (f *stripField) spectrum(ps []piece, px, py []float64, width float64) {
+// e^{−k} = 1e-13, or the sum over the modes between side walls.
+func (f *stripField) spectrum(ps []piece, px, py []float64, width, wall float64) {
 	const kmax = 30
+	f.walled = wall > 0
+	for i := 0.5; f.walled && i*pi/wall < kmax; i++ {
+		f.ks, f.ws = append(f.ks, i*pi/wall), append(f.ws, pi/wall)
+	}
 	x, w := legendreRule(11)
 	// a near cover or a wide strip makes the integrand turn in k
 	longest := math.Min(5, 10/width)
@@ -182,7 +194,7 @@ func (f *stripField) spectrum(ps []piece, px, py []float64, width float64) {
 	if f.d > 0 {
 		step = math.Min(longest, 2/(f.d+f.h))
 	}
-	for at := 0.0; at < kmax; {
+	for at := 0.0; at < kmax && !f.walled; {
 		next := math.Min(at+step, kmax)
 		s := (next - at) / 2
 		for q := range x {
@@ -263,7 +275,10 @@ func (f *stripField) remainder(a []float64, kk float64) {
 		cpp := g * (r/delta + kk + (1-kk)*e)
 		cqq := g * (1 - 1/delta)
 		cpq := -g * r * ed / delta
-		c11 := -g * math.Exp(-k) // the images' charges must sum to zero at k = 0
+		c11 := 0.0
+		if !f.walled {
+			c11 = -g * math.Exp(-k) // the images' charges must sum to zero at k = 0
+		}
 		for j := range n {
 			sp, sq := f.dn[j*nk+q], f.up[j*nk+q]
 			src[j*cols+q] = cpp*sp + cpq*sq
@@ -321,6 +336,9 @@ func (c stripSection) pieces(unit, ratio float64) []piece {
 	feature := c.below / unit
 	if c.cover > 0 {
 		feature = math.Min(feature, (c.cover-c.thickness)/unit)
+	}
+	if c.wall > 0 {
+		feature = math.Min(feature, c.wall/unit-math.Max(a, b))
 	}
 	const longest = 2.5
 	var ps []piece
@@ -563,6 +581,27 @@ func (p *piece) potential(x, y float64, row []float64) {
 				s += c * q[b]
 			}
 			row[k] += s
+		}
+	}
+}
+
+// walled adds what side walls at ±wall add to [piece.potential]: with them
+//
+//	ln|z|  becomes  ln|tanh w|     w = πz/4A, z = y − y′ + j(x − x′)
+//
+// the potential of a charge between its alternating images, less ln|z| smooth.
+func (p *piece) walled(x, y, wall float64, row []float64) {
+	s := pi / (4 * wall)
+	for i, q := range p.r16.x {
+		w := complex(s*(y-p.y-q*p.dy), s*(x-p.x-q*p.dx))
+		g := math.Log(s)
+		if a := cmplx.Abs(w); a < 1e-2 {
+			g -= real(w*w) / 3
+		} else {
+			g += math.Log(cmplx.Abs(cmplx.Tanh(w)) / a)
+		}
+		for b, v := range p.r16.w[i*p.n : (i+1)*p.n] {
+			row[b] += g * v
 		}
 	}
 }

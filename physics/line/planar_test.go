@@ -173,6 +173,8 @@ func planarLines() map[string]Line {
 		"stripline":             Stripline{Width: 0.25e-3, Spacing: 0.6e-3, Thickness: 17e-6, Substrate: ro, Metal: rough},
 		"stripline formula":     Stripline{Width: 0.25e-3, Spacing: 0.6e-3, Thickness: 17e-6, Substrate: ro, Method: ClosedForm},
 		"stripline offset":      Stripline{Width: 0.25e-3, Spacing: 0.6e-3, Thickness: 17e-6, Offset: -0.1e-3, Substrate: debye},
+		"stripline fenced":      Stripline{Width: 0.25e-3, Spacing: 0.6e-3, Thickness: 17e-6, Walls: 1e-3, Substrate: ro},
+		"microstrip boxed":      Microstrip{Width: 0.54e-3, Height: 0.254e-3, Thickness: 35e-6, Cover: 1e-3, Walls: 3e-3, Substrate: ro},
 		"stripline thin":        Stripline{Width: 0.25e-3, Spacing: 0.6e-3, Substrate: ro},
 		"coplanar over ground":  Coplanar{Width: 0.45e-3, Gap: 0.15e-3, Height: 0.254e-3, Thickness: 35e-6, GroundBelow: true, Substrate: ro, Metal: rough},
 		"coplanar fenced":       Coplanar{Width: 0.45e-3, Gap: 0.15e-3, Height: 0.254e-3, Thickness: 35e-6, GroundBelow: true, Walls: 1.2e-3, Substrate: debye},
@@ -286,6 +288,10 @@ func TestLimits(t *testing.T) {
 	g := f
 	g.Cover, g.Walls = 0, 0
 	near("far cover and walls", f.Static().Impedance, g.Static().Impedance, 1e-5)
+	// far walls; near ones are held against square coax in TestCrossSectionRows
+	b := s
+	b.Walls = 4e-3
+	near("far walls", b.Static().Impedance, s.Static().Impedance, 1e-8)
 	// wide stripline: plates plus Cohn's exact fringes
 	w := Stripline{Width: 5e-3, Spacing: 1e-3, Thickness: 0.1e-3}
 	near("Cohn's fringing capacitance", w.Static().Impedance, CohnWideStripline(w.Width, w.Spacing, w.Thickness, 1).Impedance, 1e-7)

@@ -29,10 +29,13 @@ func TestCrossSectionRows(t *testing.T) {
 		}
 		perfect := material.Conductor{Metal: material.Metal{Conductivity: math.Inf(1)}}
 		switch r.Inputs["case"] {
-		case "microstrip_open", "microstrip_low_cover", "strip_over_ground_air_zero_thickness":
+		case "microstrip_open", "microstrip_low_cover", "microstrip_shielded", "strip_over_ground_air_zero_thickness":
 			m := Microstrip{Width: num("strip_width_m"), Height: num("substrate_height_m"), Thickness: or("thickness_m", 0), Substrate: dielectric, Metal: perfect}
 			if r.Has("cover_above_ground_m") {
 				m.Cover = num("cover_above_ground_m") - m.Height
+			}
+			if r.Has("sidewall_from_centre_m") {
+				m.Walls = 2 * num("sidewall_from_centre_m")
 			}
 			l = m
 		case "microstrip_open_trapezoid":
@@ -40,6 +43,9 @@ func TestCrossSectionRows(t *testing.T) {
 				Thickness: num("thickness_m"), Substrate: dielectric, Metal: perfect}
 		case "stripline_centred_zero_thickness":
 			l = Stripline{Width: num("strip_width_m"), Spacing: num("plane_spacing_m"), Substrate: dielectric, Metal: perfect}
+		case "square_coax_concentric": // a stripline as thick as wide between walls: exact
+			in, out := num("inner_side_m"), num("outer_side_m")
+			l = Stripline{Width: in, Thickness: in, Spacing: out, Walls: out, Substrate: dielectric, Metal: perfect}
 		case "stripline_offset_thick", "stripline_two_dielectrics_trapezoid":
 			lo, hi, th := num("h_below_strip_m"), num("h_above_strip_top_m"), num("thickness_m")
 			m := Stripline{Width: or("strip_width_m", 0), Spacing: lo + hi + th, Thickness: th, Offset: (lo - hi) / 2, Substrate: dielectric, Metal: perfect}
@@ -88,7 +94,7 @@ func TestCrossSectionRows(t *testing.T) {
 			t.Errorf("%s: quantity %s is not covered", r.ID, r.Quantity)
 		}
 	}
-	if covered != 47 {
-		t.Errorf("%d rows covered, want 47", covered)
+	if covered != 59 {
+		t.Errorf("%d rows covered, want 59", covered)
 	}
 }

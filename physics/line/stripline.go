@@ -14,6 +14,7 @@ type Stripline struct {
 	Thickness float64 // of the strip, m; 0: vanishing
 	Offset    float64 // of the strip's middle above the middle of the planes, m; either sign
 	TopWidth  float64 // of the strip's upper face, m, for an etched trapezoid; 0: Width
+	Walls     float64 // between side walls or via fences, taken as solid, the strip in the middle, m; 0: none
 	Substrate material.Dielectric
 	// Above fills the space above the strip's lower face when it differs from
 	// what is below; the zero value is the same as Substrate.
@@ -39,6 +40,10 @@ func (l Stripline) Check() error {
 	c.optional("TopWidth", l.TopWidth, "the same as Width")
 	c.need(!(l.TopWidth > 0 && l.Thickness == 0), "TopWidth", l.TopWidth, "a trapezoid needs a Thickness above 0")
 	c.spread("TopWidth", l.TopWidth, l.Width, "Width")
+	c.optional("Walls", l.Walls, "none")
+	c.need(l.Walls == 0 || l.Walls > 1.05*math.Max(l.Width, l.TopWidth), "Walls", l.Walls,
+		fmt.Sprintf("the walls must stand clear of the strip: more than %.6g m apart", 1.05*math.Max(l.Width, l.TopWidth)))
+	c.spread("Walls", l.Walls, l.Width, "Width")
 	c.dielectric("Substrate", l.Substrate)
 	if l.twoFold() {
 		c.dielectric("Above", l.Above)
@@ -103,10 +108,14 @@ func (l Stripline) Static() Static {
 func (l Stripline) Modes() []Mode {
 	lower, upper := l.fillings(0)
 	er := math.Max(real(lower), real(upper))
-	return sorted([]Mode{
+	ms := []Mode{
 		{"stripline TE", StriplineTE(math.Max(l.Width, l.TopWidth), l.Spacing, er)},
 		{"parallel plate TE1", ParallelPlateOnset(l.Spacing, er)},
-	})
+	}
+	if l.Walls > 0 {
+		ms = append(ms, Mode{"half wave between the walls", C0 / (2 * l.Walls * math.Sqrt(er))})
+	}
+	return sorted(ms)
 }
 
 // Warnings lists what is out of its source's range at frequency f.
@@ -129,7 +138,10 @@ func (l Stripline) warnings(_ section, f float64) []Warning {
 			ws = outside(ws, "Wheeler 1978", "top width/width", l.TopWidth/l.Width, 1, 1, "the formula takes the mean width: use the field solution")
 		}
 	}
-	if l.Offset != 0 && f > 0 {
+	if l.Method == ClosedForm && l.Walls > 0 {
+		ws = outside(ws, "Wheeler 1978", "(walls − width)/spacing", (l.Walls-l.Width)/l.Spacing, 3, math.Inf(1), "the formula knows no walls: use the field solution")
+	}
+	if l.Offset != 0 && l.Walls == 0 && f > 0 {
 		ws = append(ws, Warning{"stripline", "offset in m", l.Offset, 0, 0,
 			"an offset strip excites the wave between the planes at every frequency; join them with vias along the line"})
 	}
@@ -190,6 +202,9 @@ func (l Stripline) section() (section, error) {
 	s.area = l.meanWidth() * t
 	room := l.Spacing/2 - math.Abs(l.Offset) - t/2
 	small := math.Min(math.Min(l.meanWidth(), room), t)
+	if l.Walls > 0 {
+		small = math.Min(small, (l.Walls-math.Max(l.Width, l.TopWidth))/2)
+	}
 	s.loss = recede(small, func(n float64) float64 {
 		if l.Method == ClosedForm {
 			return l.formula(l.meanWidth()-2*n, l.Spacing+2*n, t-2*n)
@@ -215,6 +230,9 @@ func (l Stripline) strip(t, n float64) stripSection {
 	if t > 0 {
 		c.thickness = t - 2*n
 	}
+	if l.Walls > 0 {
+		c.wall = l.Walls/2 + n
+	}
 	return c
 }
 
@@ -231,6 +249,9 @@ func (l Stripline) Solve(dimension string, ohms float64) (Stripline, error) {
 			under = l.Width - l.TopWidth
 		}
 		small = math.Max(small, under*1.01)
+		if l.Walls > 0 {
+			large = math.Min(large, 0.95*l.Walls)
+		}
 		set = func(x float64) Stripline {
 			m := l
 			m.Width = x
