@@ -113,6 +113,7 @@ type Report struct {
 	Ways        []Option // ways out
 	Phase       *Phase
 	Power       *PowerReport
+	Mating      *MatingReport
 	Joint       *JointReport
 	Density     *DensityReport
 	Life        *LifeReport
