@@ -1,0 +1,9 @@
+package board
+
+import (
+	"testing"
+
+	"linewright/internal/refcheck"
+)
+
+func TestMain(m *testing.M) { refcheck.Main(m, "hardware-board") }
