@@ -54,8 +54,8 @@ func (s shop) problem(seed uint64) Problem {
 	return p
 }
 
-var moderate = []Limit{{0, 4e6}, {1, 80e6}, {2, 60e6}, {LeftEnd, 0.25}}
-var tight = []Limit{{0, 3e6}, {1, 60e6}, {2, 50e6}, {LeftEnd, 0.25}}
+var moderate = []Limit{{Of: 0, Max: 4e6}, {Of: 1, Max: 80e6}, {Of: 2, Max: 60e6}, {Of: LeftEnd, Max: 0.25}}
+var tight = []Limit{{Of: 0, Max: 3e6}, {Of: 1, Max: 60e6}, {Of: 2, Max: 50e6}, {Of: LeftEnd, Max: 0.25}}
 
 // plainProgramme is the same dynamic programme without trees, bounds or option filters: all
 // options times all suffixes, sorted, each against the list of those kept; for all
@@ -158,8 +158,8 @@ func BenchmarkPareto(b *testing.B) {
 		{"2000/moderate", shop{2000, 2, 3, 0.7}, moderate, nil},
 		{"2000/tight", shop{2000, 2, 3, 0.7}, tight, nil},
 		{"2000/none, 3 criteria", shop{2000, 2, 3, 0.7}, nil, []Criterion{0, 1, LeftEnd}},
-		{"500/both ends, moderate", shop{500, 2, 3, 0.7}, append(moderate[:4:4], Limit{RightEnd, 0.25}), []Criterion{0, 1, 2, LeftEnd, RightEnd}},
-		{"500/worse end, moderate", shop{500, 2, 3, 0.7}, append(moderate[:3:3], Limit{WorseEnd, 0.25}), []Criterion{0, 1, 2, WorseEnd}},
+		{"500/both ends, moderate", shop{500, 2, 3, 0.7}, append(moderate[:4:4], Limit{Of: RightEnd, Max: 0.25}), []Criterion{0, 1, 2, LeftEnd, RightEnd}},
+		{"500/worse end, moderate", shop{500, 2, 3, 0.7}, append(moderate[:3:3], Limit{Of: WorseEnd, Max: 0.25}), []Criterion{0, 1, 2, WorseEnd}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			var size, tested, labels, chains float64
@@ -202,7 +202,7 @@ func BenchmarkBest(b *testing.B) {
 		{"500/moderate", shop{500, 2, 3, 0.7}, moderate},
 		{"2000/moderate", shop{2000, 2, 3, 0.7}, moderate},
 		{"2000/tight", shop{2000, 2, 3, 0.7}, tight},
-		{"2000/hardly any", shop{2000, 2, 3, 0.7}, []Limit{{0, 2.2e6}, {1, 60e6}, {2, 30e6}, {LeftEnd, 0.16}}},
+		{"2000/hardly any", shop{2000, 2, 3, 0.7}, []Limit{{Of: 0, Max: 2.2e6}, {Of: 1, Max: 60e6}, {Of: 2, Max: 30e6}, {Of: LeftEnd, Max: 0.16}}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			opened, found := 0, 0
@@ -232,9 +232,9 @@ func BenchmarkNearest(b *testing.B) {
 		limits []Limit
 	}{
 		{"500/feasible", shop{500, 2, 3, 0.7}, moderate},
-		{"500", shop{500, 2, 3, 0.7}, []Limit{{0, 2e6}, {1, 40e6}, {2, 30e6}, {LeftEnd, 0.12}}},
-		{"2000", shop{2000, 2, 3, 0.7}, []Limit{{0, 1.5e6}, {1, 40e6}, {2, 25e6}, {LeftEnd, 0.1}}},
-		{"2000, worse end", shop{2000, 2, 3, 0.7}, []Limit{{0, 1.5e6}, {1, 40e6}, {2, 25e6}, {WorseEnd, 0.1}}},
+		{"500", shop{500, 2, 3, 0.7}, []Limit{{Of: 0, Max: 2e6}, {Of: 1, Max: 40e6}, {Of: 2, Max: 30e6}, {Of: LeftEnd, Max: 0.12}}},
+		{"2000", shop{2000, 2, 3, 0.7}, []Limit{{Of: 0, Max: 1.5e6}, {Of: 1, Max: 40e6}, {Of: 2, Max: 25e6}, {Of: LeftEnd, Max: 0.1}}},
+		{"2000, worse end", shop{2000, 2, 3, 0.7}, []Limit{{Of: 0, Max: 1.5e6}, {Of: 1, Max: 40e6}, {Of: 2, Max: 25e6}, {Of: WorseEnd, Max: 0.1}}},
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			opened, fallback, feasible := 0, 0, 0

@@ -515,7 +515,7 @@ func (m *model) keeps(v Values) bool {
 	return v.Left <= m.limitL && v.Right <= m.limitR
 }
 
-// A condition is a limit in the form of multipliers: (x - max)/size.
+// A condition is a limit in the form of multipliers: (x - max)/size, the weight in the size.
 type condition struct {
 	of        Criterion // additive, or LeftEnd for the end that the line weighs
 	max, size float64
@@ -530,7 +530,7 @@ func conditions(limits []Limit, mirror bool) []condition {
 		if l.Of == LeftEnd && mirror || l.Of == RightEnd && !mirror {
 			continue
 		}
-		cs = append(cs, condition{max(l.Of, LeftEnd), l.Max, size(l.Max)})
+		cs = append(cs, condition{max(l.Of, LeftEnd), l.Max, size(l.Max) / l.weight()})
 	}
 	return cs
 }
@@ -545,7 +545,7 @@ func size(limit float64) float64 {
 
 // multipliers maximise, by subgradient steps, the bound that base plus λ times the
 // conditions gives to the whole search: the Lagrangian dual. It returns the best line met; each of them is a bound.
-// upper is a known score, +Inf if none. With unit, base is 0 and the multipliers stay at most 1.
+// upper is a known score, +Inf if none. With unit, base is 0 and the multipliers stay at most 1, per size: what the limits weigh in Nearest.
 func (m *model) multipliers(base line, cs []condition, upper float64, unit bool) (best line, infeasible bool) {
 	if len(cs) == 0 {
 		return base, false

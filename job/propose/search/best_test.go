@@ -107,14 +107,23 @@ func TestNearestAgainstEnumeration(t *testing.T) {
 					of = append(of, []Criterion{RightEnd, WorseEnd}[r.IntN(2)])
 				}
 				q := limited(p, all, share, of)
+				weighted := r.IntN(3) == 0
+				for i := range q.Limits {
+					if weighted {
+						q.Limits[i].Weight = 0.1 + 5*r.Float64()
+					}
+				}
 				violation := func(v Values) float64 {
 					sum := 0.0
 					for _, l := range q.Limits {
+						over := max(0, v.Of(l.Of)-l.Max)
 						if l.Max > 0 {
-							sum += max(0, (v.Of(l.Of)-l.Max)/l.Max)
-						} else {
-							sum += max(0, v.Of(l.Of)-l.Max)
+							over /= l.Max
 						}
+						if weighted {
+							over *= l.Weight
+						}
+						sum += over
 					}
 					return sum
 				}

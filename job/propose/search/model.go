@@ -146,6 +146,9 @@ func newModel(p *Problem) (*model, error) {
 		if math.IsNaN(l.Max) {
 			return nil, bad(-1, -1, "limit of %s is not a number", m.name(l.Of))
 		}
+		if !(l.Weight >= 0) || !finite(l.Weight) {
+			return nil, bad(-1, -1, "weight %g of the limit of %s; it is above 0, or 0 for 1", l.Weight, m.name(l.Of))
+		}
 		m.tighten(l)
 	}
 

@@ -9,17 +9,17 @@ import (
 // Nearest returns the k chains that break the limits least, whether or not any keeps them: the measure is
 // the sum over the limited criteria of the relative excess,
 //
-//	V = Σ max(0, (value - Max)/Max)
+//	V = Σ Weight · max(0, (value - Max)/Max)
 //
 // (of a limit of 0, the excess itself; of several limits on one criterion, the
-// lowest). No chain left out has a smaller V than the last one. For each limited criterion
+// lowest, with its own weight). No chain left out has a smaller V than the last one. For each limited criterion
 // it also says how low its value can be when all other limits are kept, and when none is:
 // what a part would have to bring down.
 //
 // When it must give up with ErrTooLarge, it returns the best misses found so far, and Stats.Bound says what may be below them.
 //
 // The search is that of [Best]; V is bounded below by each criterion's least
-// completion and by the sums Σ λ·(value - Max)/Max with 0 <= λ <= 1.
+// completion and by the sums Σ λ·(value - Max)/Max with 0 <= λ <= Weight.
 func Nearest(ctx context.Context, p Problem, k int, s Settings) (Misses, error) {
 	m, err := newModel(&p)
 	if err != nil {
@@ -101,7 +101,9 @@ func (m *model) strictest() []Limit {
 			continue
 		}
 		if i := slices.IndexFunc(ls, func(x Limit) bool { return x.Of == l.Of }); i >= 0 {
-			ls[i].Max = min(ls[i].Max, l.Max)
+			if l.Max < ls[i].Max {
+				ls[i] = l
+			}
 		} else {
 			ls = append(ls, l)
 		}
@@ -114,7 +116,7 @@ func excesses(limits []Limit, v Values) (sum float64, broken []Excess) {
 	for _, l := range limits {
 		if x := v.Of(l.Of); x > l.Max {
 			e := Excess{Limit: l, Value: x, Over: (x - l.Max) / size(l.Max)}
-			sum += e.Over
+			sum += l.weight() * e.Over
 			broken = append(broken, e)
 		}
 	}
@@ -139,7 +141,7 @@ func (m *model) leastExcess(limits []Limit, p *prefix) float64 {
 			x = float64(p.add[l.Of] + suf.min[l.Of])
 		}
 		if x > l.Max {
-			sum += (x - l.Max) / size(l.Max)
+			sum += l.weight() * ((x - l.Max) / size(l.Max))
 		}
 	}
 	return sum
@@ -173,7 +175,7 @@ func (m *model) lowest(ctx context.Context, c Criterion, s Settings, st *Stats) 
 	// The bounds were too weak. The dynamic programme needs none; what was found is a limit for it.
 	st.Fallback = true
 	if len(found) > 0 {
-		g = m.under(append(slices.Clone(m.p.Limits), Limit{c, found[0].Values.Of(c)}))
+		g = m.under(append(slices.Clone(m.p.Limits), Limit{Of: c, Max: found[0].Values.Of(c)}))
 	}
 	s.Objectives, s.Resolution, s.Progress = []Criterion{c}, nil, nil
 	f, err := g.pareto(ctx, s)

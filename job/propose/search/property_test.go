@@ -63,7 +63,7 @@ func TestAnOptionMoreNeverWorsens(t *testing.T) {
 		}
 		points += len(before)
 		mid := slices.Clone(before[len(before)/2])
-		p.Limits = []Limit{{1, mid[1]}, {LeftEnd, mid[3]}}
+		p.Limits = []Limit{{Of: 1, Max: mid[1]}, {Of: LeftEnd, Max: mid[3]}}
 		tighter := objectiveVectors(front(t, p, s).Chains, obj)
 		if len(tighter) == 0 || !covers(tighter, before) {
 			t.Fatalf("a limit dropped loses points, or the limit lost the point that set it")
@@ -338,9 +338,10 @@ func TestProblemErrors(t *testing.T) {
 		{"price -2", func(p *Problem, _ *Settings) { p.Slots[0].Options[0].Cost[1] = -2 }},
 		{"2^53", func(p *Problem, _ *Settings) { p.Slots[0].Options[0].Cost[1] = 1 << 53 }},
 		{"state -3 at an end", func(p *Problem, _ *Settings) { p.LeftEnds = []State{-3} }},
-		{"criterion 2;", func(p *Problem, _ *Settings) { p.Limits = []Limit{{2, 1}} }},
-		{"criterion -4;", func(p *Problem, _ *Settings) { p.Limits = []Limit{{-4, 1}} }},
-		{"limit of price is not a number", func(p *Problem, _ *Settings) { p.Limits = []Limit{{1, math.NaN()}} }},
+		{"criterion 2;", func(p *Problem, _ *Settings) { p.Limits = []Limit{{Of: 2, Max: 1}} }},
+		{"weight -1 of the limit of price", func(p *Problem, _ *Settings) { p.Limits = []Limit{{Of: 1, Max: 1, Weight: -1}} }},
+		{"criterion -4;", func(p *Problem, _ *Settings) { p.Limits = []Limit{{Of: -4, Max: 1}} }},
+		{"limit of price is not a number", func(p *Problem, _ *Settings) { p.Limits = []Limit{{Of: 1, Max: math.NaN()}} }},
 		{"criterion 7;", func(_ *Problem, s *Settings) { s.Objectives = []Criterion{7} }},
 		{"objective twice", func(_ *Problem, s *Settings) { s.Objectives = []Criterion{0, LeftEnd, 0} }},
 		{"resolution of loss", func(_ *Problem, s *Settings) { s.Resolution = []Resolution{{Of: 0}} }},

@@ -81,8 +81,16 @@ const (
 // A Limit is a hard upper limit, itself allowed: value <= Max. Of an additive
 // criterion the limit is in the caller's units and is rounded down.
 type Limit struct {
-	Of  Criterion
-	Max float64
+	Of     Criterion
+	Max    float64
+	Weight float64 // what a relative excess counts in Nearest; 0: 1
+}
+
+func (l Limit) weight() float64 {
+	if l.Weight == 0 {
+		return 1
+	}
+	return l.Weight
 }
 
 // A Problem is what to search. The functions of this package do not alter it.
@@ -227,7 +235,7 @@ type Excess struct {
 // A Miss is a chain that breaks limits.
 type Miss struct {
 	Chain
-	Violation float64 // sum of Over
+	Violation float64 // weighted sum of Over
 	Broken    []Excess
 }
 

@@ -89,7 +89,7 @@ func TestHardLimits(t *testing.T) {
 	for range 40 {
 		p := shop{500 * (1 + 3*r.IntN(2)), 2, 3, 0.7}.problem(r.Uint64())
 		u := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
-		p.Limits = []Limit{{0, u(1.4e6, 3e6)}, {1, u(22e6, 60e6)}, {2, u(16e6, 40e6)}, {[]Criterion{LeftEnd, WorseEnd}[r.IntN(2)], u(0.08, 0.2)}}
+		p.Limits = []Limit{{Of: 0, Max: u(1.4e6, 3e6)}, {Of: 1, Max: u(22e6, 60e6)}, {Of: 2, Max: u(16e6, 40e6)}, {Of: []Criterion{LeftEnd, WorseEnd}[r.IntN(2)], Max: u(0.08, 0.2)}}
 		start := time.Now()
 		b, err := Best(context.Background(), p, Weights{Add: []float64{10, 1, 0.3}, Left: 150e6}, 50, Settings{})
 		if err != nil {
