@@ -25,14 +25,21 @@ type Coplanar struct {
 	Method      Method
 }
 
+// AtTemperature returns the line with its metal and its dielectric at kelvin.
+// Dimensions stay: thermal expansion is not in it.
+func (l Coplanar) AtTemperature(kelvin float64) Coplanar {
+	l.Metal.Temperature, l.Substrate.Temperature = kelvin, kelvin
+	return l
+}
+
 // Check reports every dimension or constant that makes no sense.
 func (l Coplanar) Check() error {
 	c := checks{line: "coplanar"}
-	c.positive("Width", l.Width, "m")
-	c.positive("Gap", l.Gap, "m")
+	c.positive("Width", l.Width)
+	c.positive("Gap", l.Gap)
 	c.spread("Gap", l.Gap, l.Width, "Width")
 	if !math.IsInf(l.Height, 1) || l.GroundBelow {
-		c.positive("Height", l.Height, "m")
+		c.positive("Height", l.Height)
 		c.spread("Height", l.Height, l.Width, "Width")
 		c.spread("Height", l.Height, l.Gap, "Gap")
 	}
@@ -294,23 +301,25 @@ func (l Coplanar) slot(t, n float64) slotSection {
 	return c
 }
 
-// Solve returns the line with one dimension, "width", "gap", "height" or
-// "thickness", changed so that its quasi-static impedance is ohms.
-func (l Coplanar) Solve(dimension string, ohms float64) (Coplanar, error) {
+// Solve returns the line with what chosen so that its quasi-static impedance is
+// ohms; all else stays. It takes [Width], [Gap], [Height], [Thickness] and
+// [Permittivity]. An impedance that no value gives is a [*ReachError] with the
+// attainable range.
+func (l Coplanar) Solve(what Parameter, ohms float64) (Coplanar, error) {
 	var small, large float64
 	var set func(x float64) Coplanar
 	base := l.Gap
 	if !math.IsInf(l.Height, 1) {
 		base = math.Sqrt(l.Gap * l.Height)
 	}
-	switch dimension {
-	case "width":
+	switch what {
+	case Width:
 		small, large = base/50, base*50
 		if l.Walls > 0 {
 			large = math.Min(large, 0.98*(l.Walls-2*l.Gap))
 		}
 		set = func(x float64) Coplanar { m := l; m.Width = x; return m }
-	case "gap":
+	case Gap:
 		small, large = l.Width/50, l.Width*20
 		if l.Thickness > 0 {
 			small, large = math.Max(small, l.Thickness/9), math.Min(large, 900*l.Thickness)
@@ -319,24 +328,27 @@ func (l Coplanar) Solve(dimension string, ohms float64) (Coplanar, error) {
 			large = math.Min(large, 0.49*(l.Walls-l.Width))
 		}
 		set = func(x float64) Coplanar { m := l; m.Gap = x; return m }
-	case "height":
+	case Height:
 		b := math.Min(l.Width, l.Gap)
 		small, large = b/20, b*200
 		set = func(x float64) Coplanar { m := l; m.Height = x; return m }
-	case "thickness":
+	case Thickness:
 		small, large = l.Gap/500, 2*l.Gap
 		if l.Cover > 0 {
 			large = math.Min(large, 0.9*l.Cover)
 		}
 		set = func(x float64) Coplanar { m := l; m.Thickness = x; return m }
+	case Permittivity:
+		small, large = 1, 100
+		set = func(x float64) Coplanar { m := l; m.Substrate.Permittivity = x; return m }
 	default:
-		return l, fmt.Errorf("coplanar: no dimension %q to solve for; give width, gap, height or thickness", dimension)
+		return l, fmt.Errorf("coplanar: cannot solve for %q; choose width, gap, height, thickness or permittivity", what)
 	}
 	probe := set(math.Sqrt(small * large))
 	if err := probe.Check(); err != nil {
 		return l, err
 	}
-	x, err := solveDimension("coplanar", dimension, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
+	x, err := solveDimension("coplanar", what, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
 	if err != nil {
 		return l, err
 	}

@@ -2,6 +2,24 @@ package line
 
 import "math"
 
+// FullWaveCoplanar returns the effective permittivity (β/k0)² of the even mode
+// of a lossless coplanar line of zero thickness at frequency f, in Hz, by the
+// full-wave spectral-domain method, with air below the substrate or, between
+// solid walls, a ground. It is not a number where the wave leaks: with air below
+// from about [SurfaceWaveTM0Coupling], over ground without walls always.
+//
+// Source: [itoh1980], in its form for slots.
+func FullWaveCoplanar(f, width, gap, height, er float64, groundBelow bool, walls float64) float64 {
+	if er == 1 {
+		return 1
+	}
+	if groundBelow && walls == 0 {
+		return math.NaN()
+	}
+	c := slotSection{width: width, gap: gap, lower: height, backed: groundBelow, wall: walls / 2}
+	return c.wave(f, er).solve(c.capacitance(er) / c.capacitance(1))
+}
+
 // slotWave is the full-wave spectral-domain problem of a lossless coplanar
 // line of zero thickness at one frequency; lengths are over half the gap.
 //

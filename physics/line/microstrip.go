@@ -21,11 +21,18 @@ type Microstrip struct {
 	Method    Method
 }
 
+// AtTemperature returns the line with its metal and its dielectric at kelvin.
+// Dimensions stay: thermal expansion is not in it.
+func (l Microstrip) AtTemperature(kelvin float64) Microstrip {
+	l.Metal.Temperature, l.Substrate.Temperature = kelvin, kelvin
+	return l
+}
+
 // Check reports every dimension or constant that makes no sense.
 func (l Microstrip) Check() error {
 	c := checks{line: "microstrip"}
-	c.positive("Width", l.Width, "m")
-	c.positive("Height", l.Height, "m")
+	c.positive("Width", l.Width)
+	c.positive("Height", l.Height)
 	c.spread("Width", l.Width, l.Height, "Height")
 	c.optional("Thickness", l.Thickness, "vanishing")
 	c.need(!(l.Thickness > 10*l.Height), "Thickness", l.Thickness, "a strip more than ten heights thick is no microstrip; look for a slipped unit")
@@ -296,14 +303,15 @@ func (l Microstrip) strip(t, n float64) stripSection {
 	return c
 }
 
-// Solve returns the line with one dimension, "width", "height" or
-// "thickness", changed so that its quasi-static impedance is ohms. A TopWidth
-// keeps its distance to the width.
-func (l Microstrip) Solve(dimension string, ohms float64) (Microstrip, error) {
+// Solve returns the line with what chosen so that its quasi-static impedance is
+// ohms; all else stays. It takes [Width], [Height], [Thickness] and
+// [Permittivity]. A TopWidth keeps its distance to the width. An impedance that
+// no value gives is a [*ReachError] with the attainable range.
+func (l Microstrip) Solve(what Parameter, ohms float64) (Microstrip, error) {
 	small, large := l.Height/100, l.Height*50
 	var set func(x float64) Microstrip
-	switch dimension {
-	case "width":
+	switch what {
+	case Width:
 		under := 0.0
 		if l.TopWidth > 0 {
 			under = l.Width - l.TopWidth
@@ -320,23 +328,26 @@ func (l Microstrip) Solve(dimension string, ohms float64) (Microstrip, error) {
 			}
 			return m
 		}
-	case "height":
+	case Height:
 		small, large = l.Width/50, l.Width*100
 		set = func(x float64) Microstrip { m := l; m.Height = x; return m }
-	case "thickness":
+	case Thickness:
 		small, large = l.Height/500, 2*l.Height
 		if l.Cover > 0 {
 			large = math.Min(large, 0.9*l.Cover)
 		}
 		set = func(x float64) Microstrip { m := l; m.Thickness = x; return m }
+	case Permittivity:
+		small, large = 1, 100
+		set = func(x float64) Microstrip { m := l; m.Substrate.Permittivity = x; return m }
 	default:
-		return l, fmt.Errorf("microstrip: no dimension %q to solve for; give width, height or thickness", dimension)
+		return l, fmt.Errorf("microstrip: cannot solve for %q; choose width, height, thickness or permittivity", what)
 	}
 	probe := set(math.Sqrt(small * large))
 	if err := probe.Check(); err != nil {
 		return l, err
 	}
-	x, err := solveDimension("microstrip", dimension, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
+	x, err := solveDimension("microstrip", what, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
 	if err != nil {
 		return l, err
 	}
@@ -350,6 +361,5 @@ func (l Microstrip) impedance() float64 {
 		return HammerstadJensen(l.meanWidth(), l.Height, l.Thickness, er).Impedance
 	}
 	c := l.strip(l.Thickness, 0)
-	z := c.air()
-	return z / math.Sqrt(c.effective(er))
+	return Eta0 / math.Sqrt(c.capacitance(er)*c.capacitance(1))
 }

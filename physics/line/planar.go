@@ -184,12 +184,17 @@ func relative(d material.Dielectric, f float64) complex128 {
 type DimensionError struct {
 	Line  string  // "microstrip"
 	Field string  // "Width"
-	Value float64 // what it is, in SI units
+	Value float64 // what it is, in Unit
+	Unit  string  // "m", or "" for a ratio
 	Want  string  // what would be right
 }
 
 func (e *DimensionError) Error() string {
-	return fmt.Sprintf("%s: %s is %.6g; %s", e.Line, e.Field, e.Value, e.Want)
+	value := fmt.Sprintf("%.6g", e.Value)
+	if e.Unit != "" {
+		value += " " + e.Unit
+	}
+	return fmt.Sprintf("%s: %s is %s; %s", e.Line, e.Field, value, e.Want)
 }
 
 // checks gathers the faults of one line.
@@ -198,16 +203,16 @@ type checks struct {
 	errs []error
 }
 
-// need records a fault unless ok.
+// need records a fault of a length unless ok.
 func (c *checks) need(ok bool, field string, value float64, want string) {
 	if !ok {
-		c.errs = append(c.errs, &DimensionError{c.line, field, value, want})
+		c.errs = append(c.errs, &DimensionError{c.line, field, value, "m", want})
 	}
 }
 
 // positive asks for a finite value above zero.
-func (c *checks) positive(field string, value float64, unit string) {
-	c.need(value > 0 && !math.IsInf(value, 1), field, value, "it must be a length above 0 "+unit+", such as "+example[field])
+func (c *checks) positive(field string, value float64) {
+	c.need(value > 0 && !math.IsInf(value, 1), field, value, "it must be a length above 0 m, such as "+example[field])
 }
 
 // optional asks for a finite value of zero or more.
@@ -221,7 +226,7 @@ func (c *checks) dielectric(field string, d material.Dielectric) {
 		return
 	}
 	if e := relative(d, 0); !(real(e) >= 1 && real(e) <= 1000) {
-		c.need(false, field+".Permittivity", real(e), "it must lie between 1 (air) and 1000")
+		c.errs = append(c.errs, &DimensionError{c.line, field + ".Permittivity", real(e), "", "it must lie between 1 (air) and 1000"})
 	}
 }
 
@@ -271,18 +276,12 @@ func outside(ws []Warning, model, quantity string, value, low, high float64, eff
 	return ws
 }
 
-// solveDimension returns the value of one dimension, between lo and hi, that
-// gives the wanted quasi-static impedance; z(x) is the impedance with the
-// dimension at x.
-func solveDimension(line, field string, ohms, lo, hi float64, z func(x float64) float64) (float64, error) {
+// solveDimension returns the value between lo and hi of one parameter that gives
+// the wanted quasi-static impedance; z(x) is the impedance with it at x.
+func solveDimension(line string, what Parameter, ohms, lo, hi float64, z func(x float64) float64) (float64, error) {
 	x, err := solve(ohms, lo, hi, z)
-	var reach *ReachError
-	if errors.As(err, &reach) {
-		return 0, fmt.Errorf("%s: no %s between %.4g and %.4g m gives %.5g Ω; the attainable impedance is %.5g to %.5g Ω: %w",
-			line, field, lo, hi, ohms, math.Min(reach.AtLow, reach.AtHigh), math.Max(reach.AtLow, reach.AtHigh), err)
-	}
 	if err != nil {
-		return 0, fmt.Errorf("%s: %s for %.5g Ω: %w", line, field, ohms, err)
+		return 0, fmt.Errorf("%s: no %s gives %.6g Ω: %w", line, what, ohms, err)
 	}
 	return x, nil
 }

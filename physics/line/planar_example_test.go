@@ -14,7 +14,7 @@ func ExampleMicrostrip_Solve() {
 	laminate := material.Dielectric{Permittivity: 3.66, LossTangent: 0.0037, FittedAt: 10e9}
 	copper := material.Conductor{Roughness: material.Roughness{RMS: 0.4e-6}}
 	m := line.Microstrip{Width: 0.5e-3, Height: 0.254e-3, Thickness: 35e-6, Substrate: laminate, Metal: copper}
-	m, err := m.Solve("width", 50)
+	m, err := m.Solve(line.Width, 50)
 	if err != nil {
 		fmt.Println(err)
 		return

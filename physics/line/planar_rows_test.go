@@ -91,14 +91,14 @@ func fieldRow(t *testing.T, r refcheck.Row) (float64, bool) {
 		switch r.Quantity {
 		case "width_to_height_ratio":
 			m.Width = m.Height
-			s, err := m.Solve("width", num("characteristic_impedance_ohm"))
+			s, err := m.Solve(Width, num("characteristic_impedance_ohm"))
 			if err != nil {
 				t.Fatal(err)
 			}
 			return s.Width / s.Height, true
 		case "line_length_m":
 			m.Width = m.Height
-			s, err := m.Solve("width", num("characteristic_impedance_ohm"))
+			s, err := m.Solve(Width, num("characteristic_impedance_ohm"))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -113,7 +113,7 @@ func fieldRow(t *testing.T, r refcheck.Row) (float64, bool) {
 		m := Stripline{Spacing: num("plane_spacing_m"), Thickness: or("thickness_m", 0), Substrate: dielectric, Metal: metal}
 		if r.Quantity == "strip_width_m" {
 			m.Width = m.Spacing
-			s, err := m.Solve("width", num("characteristic_impedance_ohm"))
+			s, err := m.Solve(Width, num("characteristic_impedance_ohm"))
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -157,7 +157,7 @@ func TestFullWaveLimits(t *testing.T) {
 	}
 	const w, h = 0.25e-3, 0.127e-3
 	c := slotSection{width: w, gap: 20 * h, lower: h, backed: true, wall: w/2 + 30*h}
-	near("wide gaps at 40 GHz", c.wave(40e9, 3).solve(2.4), FullWaveMicrostrip(40e9, w, h, 3), 5e-6)
+	near("wide gaps at 40 GHz", FullWaveCoplanar(40e9, w, 20*h, h, 3, true, 2*c.wall), FullWaveMicrostrip(40e9, w, h, 3), 5e-6)
 }
 
 func planarLines() map[string]Line {
@@ -341,7 +341,7 @@ func TestPlanarSolve(t *testing.T) {
 		z := rapid.Float64Range(30, 90).Draw(t, "ohms") / math.Sqrt(er/3)
 		d := material.Dielectric{Permittivity: er}
 		m := Microstrip{Width: 1e-3, Height: 0.25e-3, Thickness: 20e-6, Substrate: d, Method: ClosedForm}
-		if s, err := m.Solve("width", z); err != nil || !(math.Abs(s.Static().Impedance-z) <= 1e-9*z) {
+		if s, err := m.Solve(Width, z); err != nil || !(math.Abs(s.Static().Impedance-z) <= 1e-9*z) {
 			t.Errorf("width %g m gives %g Ω, asked for %g (%v)", s.Width, s.Static().Impedance, z, err)
 		}
 	})
@@ -357,33 +357,33 @@ func TestPlanarSolve(t *testing.T) {
 		}
 	}
 	m := Microstrip{Width: 0.4e-3, Height: 0.25e-3, Thickness: 20e-6, TopWidth: 0.37e-3, Substrate: d}
-	for _, dim := range []string{"width", "height", "thickness"} {
+	for _, dim := range []Parameter{Width, Height, Thickness, Permittivity} {
 		ohms := 50.0
-		if dim == "thickness" {
+		if dim == Thickness {
 			ohms = m.Static().Impedance * 0.98
 		}
 		l, err := m.Solve(dim, ohms)
-		solved("microstrip "+dim, l, err, ohms)
+		solved("microstrip "+string(dim), l, err, ohms)
 	}
 	s := Stripline{Width: 0.2e-3, Spacing: 0.5e-3, Thickness: 20e-6, Offset: 0.05e-3, Substrate: d}
-	for _, dim := range []string{"width", "spacing", "thickness"} {
+	for _, dim := range []Parameter{Width, Spacing, Thickness, Offset, Permittivity} {
 		ohms := 50.0
-		if dim == "thickness" {
+		if dim == Thickness || dim == Offset {
 			ohms = s.Static().Impedance * 0.98
 		}
 		l, err := s.Solve(dim, ohms)
-		solved("stripline "+dim, l, err, ohms)
+		solved("stripline "+string(dim), l, err, ohms)
 	}
 	c := Coplanar{Width: 0.4e-3, Gap: 0.2e-3, Height: 0.25e-3, Thickness: 20e-6, GroundBelow: true, Substrate: d}
-	for _, dim := range []string{"width", "gap", "height", "thickness"} {
+	for _, dim := range []Parameter{Width, Gap, Height, Thickness, Permittivity} {
 		ohms := 50.0
-		if dim == "thickness" {
+		if dim == Thickness {
 			ohms = c.Static().Impedance * 0.98
 		}
 		l, err := c.Solve(dim, ohms)
-		solved("coplanar "+dim, l, err, ohms)
+		solved("coplanar "+string(dim), l, err, ohms)
 	}
-	_, err := m.Solve("width", 500)
+	_, err := m.Solve(Width, 500)
 	var reach *ReachError
 	if !errors.As(err, &reach) || !strings.Contains(err.Error(), "attainable") {
 		t.Errorf("500 Ω: %v, want the attainable range", err)

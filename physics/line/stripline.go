@@ -26,11 +26,21 @@ type Stripline struct {
 // below returns the height of the strip's lower face over the lower plane.
 func (l Stripline) below() float64 { return l.Spacing/2 + l.Offset - l.Thickness/2 }
 
+// AtTemperature returns the line with its metal and its dielectric at kelvin.
+// Dimensions stay: thermal expansion is not in it.
+func (l Stripline) AtTemperature(kelvin float64) Stripline {
+	if l.twoFold() {
+		l.Above.Temperature = kelvin
+	}
+	l.Metal.Temperature, l.Substrate.Temperature = kelvin, kelvin
+	return l
+}
+
 // Check reports every dimension or constant that makes no sense.
 func (l Stripline) Check() error {
 	c := checks{line: "stripline"}
-	c.positive("Width", l.Width, "m")
-	c.positive("Spacing", l.Spacing, "m")
+	c.positive("Width", l.Width)
+	c.positive("Spacing", l.Spacing)
 	c.spread("Width", l.Width, l.Spacing, "Spacing")
 	c.optional("Thickness", l.Thickness, "vanishing")
 	c.need(l.Thickness < l.Spacing, "Thickness", l.Thickness, "it must be less than the Spacing")
@@ -236,14 +246,15 @@ func (l Stripline) strip(t, n float64) stripSection {
 	return c
 }
 
-// Solve returns the line with one dimension, "width", "spacing" or
-// "thickness", changed so that its quasi-static impedance is ohms. An Offset
-// and a TopWidth keep their distances.
-func (l Stripline) Solve(dimension string, ohms float64) (Stripline, error) {
+// Solve returns the line with what chosen so that its quasi-static impedance is
+// ohms; all else stays. It takes [Width], [Spacing], [Thickness], [Offset]
+// (upwards) and [Permittivity]. A TopWidth keeps its distance to the width. An
+// impedance that no value gives is a [*ReachError] with the attainable range.
+func (l Stripline) Solve(what Parameter, ohms float64) (Stripline, error) {
 	small, large := l.Spacing/100, l.Spacing*25
 	var set func(x float64) Stripline
-	switch dimension {
-	case "width":
+	switch what {
+	case Width:
 		under := 0.0
 		if l.TopWidth > 0 {
 			under = l.Width - l.TopWidth
@@ -260,20 +271,26 @@ func (l Stripline) Solve(dimension string, ohms float64) (Stripline, error) {
 			}
 			return m
 		}
-	case "spacing":
+	case Spacing:
 		small, large = math.Max((l.Thickness+2*math.Abs(l.Offset))*1.02, l.Width/25), l.Width*100
 		set = func(x float64) Stripline { m := l; m.Spacing = x; return m }
-	case "thickness":
+	case Thickness:
 		small, large = l.Spacing/500, (l.Spacing-2*math.Abs(l.Offset))*0.95
 		set = func(x float64) Stripline { m := l; m.Thickness = x; return m }
+	case Offset:
+		small, large = 0, (l.Spacing-l.Thickness)/2*0.98
+		set = func(x float64) Stripline { m := l; m.Offset = x; return m }
+	case Permittivity:
+		small, large = 1, 100
+		set = func(x float64) Stripline { m := l; m.Substrate.Permittivity = x; return m }
 	default:
-		return l, fmt.Errorf("stripline: no dimension %q to solve for; give width, spacing or thickness", dimension)
+		return l, fmt.Errorf("stripline: cannot solve for %q; choose width, spacing, thickness, offset or permittivity", what)
 	}
 	probe := set(math.Sqrt(small * large))
 	if err := probe.Check(); err != nil {
 		return l, err
 	}
-	x, err := solveDimension("stripline", dimension, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
+	x, err := solveDimension("stripline", what, ohms, small, large, func(x float64) float64 { return set(x).impedance() })
 	if err != nil {
 		return l, err
 	}
@@ -288,9 +305,10 @@ func (l Stripline) impedance() float64 {
 		return l.formula(l.meanWidth(), l.Spacing, l.Thickness) / math.Sqrt((real(lower)+real(upper))/2)
 	}
 	c := l.strip(l.Thickness, 0)
-	e := real(upper)
+	air := c.capacitance(1)
+	filled := air
 	if l.twoFold() {
-		e *= c.effective(ratio)
+		filled = c.capacitance(ratio)
 	}
-	return c.air() / math.Sqrt(e)
+	return Eta0 / math.Sqrt(real(upper)*filled*air)
 }
