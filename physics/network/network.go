@@ -11,6 +11,11 @@
 // of peak value it is twice that power. The time convention is e^{+jωt};
 // frequencies are in Hz, impedances in Ω. Ports and matrix rows count from 0.
 //
+// Symbols: Γ a reflection coefficient and ρ its magnitude, γl propagation
+// constant times length in Np + j rad, τ a delay in s, R = Re Z, A the two-way
+// voltage loss on the way to a reflector, σ a singular value; * is the
+// conjugate, ᴴ the conjugate transpose.
+//
 // Source: [kurokawa1965] eq. 1; pseudo waves, another thing when the reference
 // is complex, are in [PseudoWaves].
 package network

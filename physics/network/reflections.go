@@ -218,7 +218,7 @@ func (s Study) Run(chain []Reflector) (Likely, error) {
 		source.Seed(s.Seed, uint64(d)) // each draw has its own stream
 		for i, r := range chain[:len(lines)] {
 			lines[i] = kernel.Line{Rho: r.Magnitude, Fixed: r.Loss,
-				Delay: r.Delay[0] + (r.Delay[1]-r.Delay[0])*rng.Float64(), Phase: 2 * math.Pi * rng.Float64()}
+				Delay: r.Delay[0] + (r.Delay[1]-r.Delay[0])*rng.Float64(), Phase: rng.Float64()}
 		}
 		switch {
 		case s.FirstOrder:
@@ -227,7 +227,7 @@ func (s Study) Run(chain []Reflector) (Likely, error) {
 			r := complex(end, 0)
 			for i := len(lines) - 1; i >= 0; i-- {
 				rho := complex(lines[i].Rho, 0)
-				r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), lines[i].Phase)
+				r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), 2*math.Pi*lines[i].Phase)
 				r = (r + rho) / (1 + rho*r)
 			}
 			l.Draws[d] = cmplx.Abs(r)
@@ -253,7 +253,7 @@ func firstOrder(lines []kernel.Line, end, start, step float64, points int) float
 		r := complex(end, 0)
 		for i := len(lines) - 1; i >= 0; i-- {
 			turns := 2 * (start + step*float64(k)) * lines[i].Delay
-			r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), lines[i].Phase-2*math.Pi*(turns-math.Floor(turns)))
+			r *= cmplx.Rect(math.Exp(-2*lines[i].Fixed), 2*math.Pi*(lines[i].Phase-turns+math.Floor(turns)))
 			r += complex(lines[i].Rho, 0)
 		}
 		greatest = max(greatest, cmplx.Abs(r))

@@ -48,12 +48,24 @@ func reflectAVX512(s11 *float64, groups int, sections, phasors *float64, n int, 
 //go:noescape
 func reflectAVX2(s11 *float64, groups int, sections, phasors *float64, n int, far *float64)
 
+//go:noescape
+func sincosAVX512(sin, cos, turns *float64, vectors int)
+
+//go:noescape
+func sincosAVX2(sin, cos, turns *float64, vectors int)
+
 // availableSweeps lists the implementations this machine can run, the fastest first.
 func availableSweeps() []sweepImplementation {
 	wrap := func(name string,
 		lines func(s11, s21, root, frequency *float64, groups int, sections, phasors *float64, n int, far *float64),
-		reflect func(s11 *float64, groups int, sections, phasors *float64, n int, far *float64)) sweepImplementation {
+		reflect func(s11 *float64, groups int, sections, phasors *float64, n int, far *float64),
+		sincos func(sin, cos, turns *float64, vectors int), width int) sweepImplementation {
 		return sweepImplementation{name,
+			func(sin, cos, turns []float64) {
+				if len(turns) > 0 {
+					sincos(&sin[0], &cos[0], &turns[0], len(turns)/width)
+				}
+			},
 			func(s11, s21, root, frequency []float64, s []section, p []phasor, f *far) {
 				lines(&s11[0], &s21[0], &root[0], &frequency[0], len(s11)/Lane, firstSection(s), firstPhasor(p), len(s), &f.rho)
 			},
@@ -63,10 +75,10 @@ func availableSweeps() []sweepImplementation {
 	}
 	var list []sweepImplementation
 	if cpu.X86.HasAVX512F {
-		list = append(list, wrap("AVX-512", linesAVX512, reflectAVX512))
+		list = append(list, wrap("AVX-512", linesAVX512, reflectAVX512, sincosAVX512, 8))
 	}
 	if cpu.X86.HasAVX2 && cpu.X86.HasFMA {
-		list = append(list, wrap("AVX2", linesAVX2, reflectAVX2))
+		list = append(list, wrap("AVX2", linesAVX2, reflectAVX2, sincosAVX2, 4))
 	}
 	return append(list, plainSweep)
 }

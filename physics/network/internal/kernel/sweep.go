@@ -3,17 +3,17 @@ package kernel
 import "math"
 
 // Lane is the number of frequencies a sweep is rounded up to a multiple of.
-const Lane = 8
+const Lane = 16
 
 // fresh is the number of groups of [Lane] frequencies between fresh sines, so
 // that the rounding of the recurrence does not add up.
-const fresh = 64
+const fresh = 32
 
 // Line is a line and the step of impedance before it, as a [Sweeper] wants it.
 type Line struct {
 	Rho    float64 // reflection coefficient of the step, from before it
 	Delay  float64 // one way, s
-	Phase  float64 // rad, added to the phase of the way there and back
+	Phase  float64 // turns, added to the phase of the way there and back
 	Skin   float64 // one-way attenuation at 1 Hz that grows as √f, Np
 	Linear float64 // one-way attenuation at 1 Hz that grows as f, Np
 	Fixed  float64 // one-way attenuation at all frequencies, Np; Reflect only
@@ -42,6 +42,8 @@ type far struct {
 // phasors stand at; it leaves them at the group after the last.
 type sweepImplementation struct {
 	name string
+	// sincos writes the sines and cosines of angles in turns, eight or a multiple of eight.
+	sincos func(sin, cos, turns []float64)
 	// lines writes |S11|² and |S21|² of lossy lines.
 	lines func(s11, s21, root, frequency []float64, s []section, p []phasor, f *far)
 	// reflect writes |S11|² where the loss does not depend on frequency: it is
@@ -60,6 +62,7 @@ type Sweeper struct {
 	s11, s21        []float64
 	sections        []section
 	phasors         []phasor
+	turns, sin, cos []float64 // three angles per line, rounded up to a multiple of eight
 }
 
 // NewSweeper returns a Sweeper of the given frequencies, in Hz. They are
@@ -128,33 +131,70 @@ func (s *Sweeper) Reflect(lines []Line, end float64) (s11 []float64) {
 func (s *Sweeper) prepare(lines []Line, k int) {
 	if cap(s.sections) < len(lines) {
 		s.sections, s.phasors = make([]section, len(lines)), make([]phasor, len(lines))
+		n := (3*len(lines) + 7) / 8 * 8
+		s.turns, s.sin, s.cos = make([]float64, n), make([]float64, n), make([]float64, n)
 	}
 	s.sections, s.phasors = s.sections[:len(lines)], s.phasors[:len(lines)]
 	for i, l := range lines {
+		twice := 2 * l.Delay
+		at := s.frequency[k] * twice
+		s.turns[3*i] = l.Phase - (at - math.Floor(at))
+		s.turns[3*i+1] = -s.step * twice
+		s.turns[3*i+2] = -Lane * s.step * twice
+	}
+	s.with.sincos(s.sin, s.cos, s.turns)
+	for i, l := range lines {
 		x := &s.sections[i]
-		*x = section{rho: l.Rho, skin: -2 * l.Skin, linear: -2 * l.Linear}
-		x.im, x.re = sincosTurns(-2 * Lane * s.step * l.Delay)
-		// The eight lanes as products of three rotations: three sines and cosines
-		// instead of eight.
-		si, sr := sincosTurns(-2 * s.step * l.Delay)
+		x.rho, x.skin, x.linear = l.Rho, -2*l.Skin, -2*l.Linear
+		x.im, x.re = s.sin[3*i+2], s.cos[3*i+2]
+		// The lanes as products of rotations: three sines and cosines instead of
+		// sixteen.
 		p := &s.phasors[i]
-		turns := -2 * s.frequency[k] * l.Delay
-		p.im[0], p.re[0] = math.Sincos(2*math.Pi*(turns-math.Round(turns)) + l.Phase)
-		for width := 1; width < Lane; width *= 2 {
-			for j := range width {
-				p.re[width+j], p.im[width+j] = p.re[j]*sr-p.im[j]*si, p.re[j]*si+p.im[j]*sr
-			}
-			sr, si = sr*sr-si*si, 2*sr*si
+		p.im[0], p.re[0] = s.sin[3*i], s.cos[3*i]
+		si, sr := s.sin[3*i+1], s.cos[3*i+1]
+		re, im := &p.re, &p.im
+		for j := range 1 {
+			re[1+j], im[1+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+		}
+		sr, si = sr*sr-si*si, 2*sr*si
+		for j := range 2 {
+			re[2+j], im[2+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+		}
+		sr, si = sr*sr-si*si, 2*sr*si
+		for j := range 4 {
+			re[4+j], im[4+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+		}
+		sr, si = sr*sr-si*si, 2*sr*si
+		for j := range 8 {
+			re[8+j], im[8+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
 		}
 	}
 }
 
-// sincosTurns returns the sine and cosine of x turns.
+// sincosTurns returns the sine and cosine of x turns, within 2⁻⁵² for |x| < 2⁵⁰:
+// the nearest quarter turn is taken off exactly, and the Taylor series to r¹⁵
+// and r¹⁶ serve |r| ≤ π/4, where the first terms left out are 5e-17 and 2e-18.
 func sincosTurns(x float64) (sin, cos float64) {
-	return math.Sincos(2 * math.Pi * (x - math.Round(x)))
+	quarter := math.Floor(4*x + 0.5)
+	r := 2 * math.Pi * (x - 0.25*quarter)
+	z := r * r
+	s := r + r*z*(-1./6+z*(1./120+z*(-1./5040+z*(1./362880+z*(-1./39916800+z*(1./6227020800-z*(1./1307674368000)))))))
+	c := 1 + z*(-1./2+z*(1./24+z*(-1./720+z*(1./40320+z*(-1./3628800+z*(1./479001600+z*(-1./87178291200+z*(1./20922789888000))))))))
+	q := int64(quarter) & 3
+	both := [2]float64{s, c}
+	return both[q&1] * quadrantSign[q], both[q&1^1] * quadrantSign[(q+1)&3]
 }
 
-var plainSweep = sweepImplementation{"plain Go", linesPlain, reflectPlain}
+func sincosPlain(sin, cos, turns []float64) {
+	for i, x := range turns {
+		sin[i], cos[i] = sincosTurns(x)
+	}
+}
+
+// quadrantSign is the sign of the sine in quarters 0 to 3 about their centres.
+var quadrantSign = [4]float64{1, 1, -1, -1}
+
+var plainSweep = sweepImplementation{"plain Go", sincosPlain, linesPlain, reflectPlain}
 
 func linesPlain(s11, s21, root, frequency []float64, s []section, p []phasor, f *far) {
 	for g := 0; g < len(s11); g += Lane {

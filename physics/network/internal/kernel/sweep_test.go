@@ -14,7 +14,7 @@ import (
 func randomLines(r *rand.Rand, n int) []Line {
 	ls := make([]Line, n)
 	for i := range ls {
-		ls[i] = Line{Rho: 0.6*r.Float64() - 0.3, Delay: 1e-12 * math.Exp(7*r.Float64()), Phase: 6 * r.Float64(),
+		ls[i] = Line{Rho: 0.6*r.Float64() - 0.3, Delay: 1e-12 * math.Exp(7*r.Float64()), Phase: r.Float64(),
 			Skin: 2e-6 * r.Float64(), Linear: 1e-11 * r.Float64(), Fixed: 0.2 * r.Float64()}
 	}
 	return ls
@@ -39,7 +39,7 @@ func slow(lines []Line, end, f float64, fixed bool) (s11, s21 float64) {
 			loss = l.Fixed
 		}
 		turns := l.Delay * f
-		e := cmplx.Rect(math.Exp(-loss), l.Phase/2-2*math.Pi*(turns-math.Floor(turns)))
+		e := cmplx.Rect(math.Exp(-loss), math.Pi*l.Phase-2*math.Pi*(turns-math.Floor(turns)))
 		all = star(star(all, step(l.Rho)), twoPort{0, e, e, 0})
 	}
 	all = star(all, step(end))
@@ -63,7 +63,7 @@ func TestSweepConformance(t *testing.T) {
 				if len(s.s11)%Lane != 0 || len(s.s11) < points || len(s.s11) >= points+Lane {
 					t.Fatalf("%d points became %d", points, len(s.s11))
 				}
-				room11, room21 := make([]float64, len(s.s11)+16), make([]float64, len(s.s11)+16)
+				room11, room21 := make([]float64, len(s.s11)+16), make([]float64, len(s.s11)+16) // eight on either side
 				for i := range room11 {
 					room11[i], room21[i] = guard, guard
 				}
@@ -105,6 +105,32 @@ func TestSweepConformance(t *testing.T) {
 		}
 	}
 	t.Logf("greatest error %v", worst)
+}
+
+func TestSincosTurns(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 0))
+	const n = 1 << 16
+	turns, sin, cos := make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range turns {
+		turns[i] = math.Ldexp(r.NormFloat64(), r.IntN(30)-10)
+		if i < 64 {
+			turns[i] = float64(i-32) / 16 // the joints of the quadrants
+		}
+	}
+	turns[64] = math.NaN()
+	for _, with := range availableSweeps() {
+		with.sincos(sin, cos, turns)
+		for i, x := range turns {
+			wantSin, wantCos := math.Sincos(2 * math.Pi * (x - math.Round(x))) // 2π rounded: 1e-16 of the angle
+			if i == 64 {
+				if sin[i] == sin[i] || cos[i] == cos[i] {
+					t.Errorf("%s: NaN turns give %g, %g", with.name, sin[i], cos[i])
+				}
+			} else if !(math.Abs(sin[i]-wantSin) <= 6e-16 && math.Abs(cos[i]-wantCos) <= 6e-16) {
+				t.Fatalf("%s: %g turns: %.17g, %.17g, want %.17g, %.17g", with.name, x, sin[i], cos[i], wantSin, wantCos)
+			}
+		}
+	}
 }
 
 // NaN goes through every input; a loss beyond the exponential's range gives 0.

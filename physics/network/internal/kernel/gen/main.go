@@ -31,10 +31,12 @@ func main() {
 	constants := table()
 	cascade("cascadeAVX512", 64, 2, ZMM, constants["one"])
 	cascade("cascadeAVX2", 32, 1, YMM, constants["one"])
-	sweep("linesAVX512", 64, ZMM, true, constants)
-	sweep("linesAVX2", 32, YMM, true, constants)
-	sweep("reflectAVX512", 64, ZMM, false, constants)
-	sweep("reflectAVX2", 32, YMM, false, constants)
+	sincos("sincosAVX512", 64, ZMM, constants)
+	sincos("sincosAVX2", 32, YMM, constants)
+	sweep("linesAVX512", 64, 2, ZMM, true, constants)
+	sweep("linesAVX2", 32, 1, YMM, true, constants)
+	sweep("reflectAVX512", 64, 2, ZMM, false, constants)
+	sweep("reflectAVX2", 32, 1, YMM, false, constants)
 	Generate()
 }
 
