@@ -27,7 +27,7 @@
 // linear in X, and X lies between two bounds that are known beforehand for each
 // state. A suffix may be dropped when another is no worse at both bounds (with a
 // margin of 1e-12 for rounding), or no worse in both r and T. Both ends are therefore
-// exact, and so is the worse of them; asking for the right end costs two more dimensions and some ten times the time.
+// exact, and so is the worse of them; asking for the right end costs two more dimensions and several times the time.
 //
 // [Pareto] gives all chains that no other chain beats, [Best] the k chains of
 // least weighted sum, [Nearest] the chains that come closest when no chain
@@ -129,7 +129,8 @@ type Chain struct {
 }
 
 // Settings steer a search. The zero value weighs all additive criteria and the
-// left end's reflection.
+// left end's reflection. Objectives, MaxFront, Resolution and Workers concern [Pareto]; [Best] and [Nearest]
+// use the rest.
 type Settings struct {
 	// Objectives are the criteria a Pareto search weighs. None: all additive
 	// criteria and LeftEnd. Limits hold whether or not their criterion is an objective.
@@ -152,7 +153,8 @@ type Settings struct {
 	Workers int
 
 	// Progress, if not nil, is called now and then with a fraction that
-	// rises from 0 to 1, never from two goroutines at once.
+	// rises from 0 to 1, never from two goroutines at once. The fraction of work
+	// still to come is a guess. Best reports its beginning and its end only.
 	Progress func(fraction float64)
 }
 
