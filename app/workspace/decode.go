@@ -388,9 +388,9 @@ func (d *decoder) mapping(n ast.Node, v reflect.Value, path string) {
 	}
 }
 
-// keyOf turns a field's name into its key: MaxTemperature is max_temperature,
+// Key turns a field's name into its key: MaxTemperature is max_temperature,
 // VSWR is vswr, K1 is k1.
-func keyOf(name string) string {
+func Key(name string) string {
 	var b strings.Builder
 	rs := []rune(name)
 	for i, r := range rs {
@@ -417,7 +417,7 @@ func field(v reflect.Value, key string) (reflect.Value, bool) {
 			if x, ok := field(v.Field(i), key); ok {
 				return x, true
 			}
-		case keyOf(f.Name) == key:
+		case Key(f.Name) == key:
 			return v.Field(i), true
 		}
 	}
@@ -434,7 +434,7 @@ func keysOf(t reflect.Type) []string {
 		case f.Anonymous:
 			keys = append(keys, keysOf(f.Type)...)
 		default:
-			keys = append(keys, keyOf(f.Name))
+			keys = append(keys, Key(f.Name))
 		}
 	}
 	return keys

@@ -278,7 +278,8 @@ func ripple(rows []Row, i int) Ripple {
 		}
 		loss, delay := 0.0, 0.0
 		for b := a + 1; b < len(rows); b++ {
-			if rho := rows[b].Left[i]; rho > 0 {
+			// Two reflections at one place are one reflection: no ripple.
+			if rho := rows[b].Left[i]; rho > 0 && delay != 0 {
 				if pp := network.NewRipple(rows[a].Right[i], rho, loss/units.DecibelsPerNeper).PeakToPeak(); pp > worst.PeakToPeak {
 					worst = Ripple{a, b, pp, network.RipplePeriod(delay)}
 				}

@@ -1,0 +1,62 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/spf13/pflag"
+)
+
+type flagType = pflag.Flag
+
+// progress shows one line that is overwritten, on a terminal only, after work
+// has gone on for a moment.
+type progress struct {
+	w     io.Writer
+	mu    sync.Mutex
+	start time.Time
+	last  time.Time
+	shown bool
+}
+
+// newProgress returns nil, whose methods do nothing, when w is no terminal or
+// quiet is asked for.
+func (e *environment) newProgress() *progress {
+	f, ok := e.err.(*os.File)
+	if !ok || e.quiet {
+		return nil
+	}
+	info, err := f.Stat()
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil
+	}
+	return &progress{w: e.err, start: time.Now()}
+}
+
+// report shows how far a stage is.
+func (p *progress) report(stage string, fraction float64) {
+	if p == nil {
+		return
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	now := time.Now()
+	if now.Sub(p.start) < 300*time.Millisecond || now.Sub(p.last) < 100*time.Millisecond {
+		return
+	}
+	p.last, p.shown = now, true
+	width := 24
+	done := min(max(int(fraction*float64(width)), 0), width)
+	fmt.Fprintf(p.w, "\r%-32s %s%s %3.0f %%", stage, strings.Repeat("=", done), strings.Repeat(".", width-done), 100*fraction)
+}
+
+// end clears the line.
+func (p *progress) end() {
+	if p != nil && p.shown {
+		fmt.Fprintf(p.w, "\r%70s\r", "")
+	}
+}

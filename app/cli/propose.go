@@ -1,0 +1,225 @@
+package cli
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"linewright/app/wire"
+	"linewright/app/workspace"
+	"linewright/hardware/catalogue"
+	"linewright/hardware/chain"
+	"linewright/job/assess"
+	"linewright/job/enquiry"
+	"linewright/job/propose"
+)
+
+func newPropose(env *environment) *cobra.Command {
+	var o propose.Options
+	var dir, plots, save string
+	c := &cobra.Command{
+		Use:     "propose ENQUIRY",
+		GroupID: "job",
+		Short:   "Rank the chains that answer an enquiry",
+		Long: `Propose lays the enquiry out as a row of places, drops the parts that cannot
+serve, and searches the rest exactly: no chain of the catalogue that is left out
+is better in loss, worst reflection, price, mass and wear at once. Each proposal
+carries its whole prediction and a verdict on every limit:
+
+  meets         the worst case lies inside
+  at risk       the likely case lies inside, the worst outside, or it rests on typical figures
+  not assessed  something needed is not known; the questions say what
+  fails         even the likely case lies outside
+
+When nothing keeps the limits, the nearest misses are shown, with what they
+break and what a part would have to be.`,
+		Example: `  linewright propose enquiries/d1-bench-jumpers.yaml
+  linewright propose enquiries/d1-bench-jumpers.yaml --json | jq .proposals[0].parts
+  linewright propose my.yaml --plots plots --save chains`,
+		Args: exactly("ENQUIRY"),
+		RunE: func(c *cobra.Command, args []string) error {
+			w, e, cat, err := openEnquiry(dir, args[0])
+			if err != nil {
+				return err
+			}
+			bar := env.newProgress()
+			o.Progress = bar.report
+			a, err := propose.Find(c.Context(), e, cat, o)
+			bar.end()
+			if err != nil {
+				return err
+			}
+			if plots != "" {
+				if err := writePlots(env, plots, e, a); err != nil {
+					return err
+				}
+			}
+			if save != "" {
+				if err := saveChains(env, w, save, a); err != nil {
+					return err
+				}
+			}
+			if env.json {
+				env.printJSON(wire.NewAnswer(a))
+			} else {
+				printAnswer(env.out, a)
+			}
+			return outcomeStatus(a)
+		},
+		ValidArgsFunction: completeFiles("yaml"),
+	}
+	f := c.Flags()
+	f.StringVarP(&dir, "workspace", "w", "", "the workspace; by default the nearest folder above ENQUIRY that has a catalogue")
+	f.IntVarP(&o.Most, "most", "n", 10, "proposals to show")
+	f.IntVar(&o.Misses, "misses", 5, "nearest misses to show")
+	f.IntVar(&o.Draws, "draws", 4000, "random draws of each proposal's reflections")
+	f.Uint64Var(&o.Seed, "seed", 0, "seed of the random draws: the same seed gives the same answer")
+	f.StringVar(&plots, "plots", "", "write one SVG per proposal into this folder")
+	f.StringVar(&save, "save", "", "write one chain file per proposal into this folder of the workspace")
+	return c
+}
+
+// outcomeStatus is the exit status of an answer.
+func outcomeStatus(a propose.Answer) error {
+	if a.Outcome == propose.Serve {
+		return nil
+	}
+	return errMissed
+}
+
+// openEnquiry reads an enquiry and the catalogue of its workspace.
+func openEnquiry(dir, file string) (w workspace.Workspace, e enquiry.Enquiry, cat catalogue.Catalogue, err error) {
+	name := file
+	if dir == "" {
+		w, name, err = workspace.Around(file)
+	} else {
+		w, err = workspace.Open(dir)
+	}
+	if err != nil {
+		return w, e, cat, err
+	}
+	e, errE := w.Enquiry(filepath.ToSlash(name))
+	cat, errC := w.Catalogue()
+	return w, e, cat, together(errE, errC)
+}
+
+// together joins the faults of several files.
+func together(errs ...error) error {
+	var all workspace.Faults
+	for _, err := range errs {
+		switch x := err.(type) {
+		case nil:
+		case workspace.Faults:
+			all = append(all, x...)
+		case workspace.Fault:
+			all = append(all, x)
+		default:
+			return err
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	return all
+}
+
+func newPredict(env *environment) *cobra.Command {
+	var dir, enquiryName, out, plot string
+	var o assess.Options
+	c := &cobra.Command{
+		Use:     "predict CHAIN",
+		GroupID: "job",
+		Short:   "Predict one chain: ledger, margins, model",
+		Long: `Predict reads a chain file and shows its ledger element by element, its
+reflections as best, likely, worst and RSS side by side, and its margins to the
+limits of the enquiry that the file names (or --enquiry). With --touchstone it
+writes the chain as a two-port whose header says what is in it.`,
+		Example: `  linewright predict chains/d1-1.yaml
+  linewright predict chains/d1-1.yaml --touchstone d1-1.s2p --plot d1-1.svg`,
+		Args: exactly("CHAIN"),
+		RunE: func(c *cobra.Command, args []string) error {
+			w, name, err := workspace.Around(args[0])
+			if dir != "" {
+				name = args[0]
+				w, err = workspace.Open(dir)
+			}
+			if err != nil {
+				return err
+			}
+			spec, errS := w.Chain(filepath.ToSlash(name))
+			cat, errC := w.Catalogue()
+			if err := together(errS, errC); err != nil {
+				return err
+			}
+			if enquiryName == "" {
+				enquiryName = spec.Enquiry
+			}
+			if enquiryName == "" {
+				return usage("the chain names no enquiry", "add enquiry: to its file, or name one with --enquiry: the band and the limits come from it")
+			}
+			e, err := w.Enquiry(enquiryPath(enquiryName))
+			if err != nil {
+				return err
+			}
+			b, err := chain.Build(spec, cat)
+			if err != nil {
+				return err
+			}
+			r, err := assess.Assess(c.Context(), e, assess.Subject{Built: b, Catalogue: cat}, o)
+			if err != nil {
+				return err
+			}
+			doc := wire.NewPrediction(b, r)
+			if out != "" {
+				holds, err := writeTouchstone(out, b, r)
+				if err != nil {
+					return err
+				}
+				doc.Touchstone, doc.TouchstoneHolds = out, holds
+			}
+			if plot != "" {
+				if err := writePlot(plot, e, b, r); err != nil {
+					return err
+				}
+			}
+			if env.json {
+				env.printJSON(doc)
+			} else {
+				printReport(env.out, e, b, r)
+				if out != "" {
+					fmt.Fprintf(env.out, "\nwrote %s: %s\n", out, doc.TouchstoneHolds)
+				}
+			}
+			if r.Verdict() != assess.Meets {
+				return errMissed
+			}
+			return nil
+		},
+		ValidArgsFunction: completeFiles("yaml"),
+	}
+	f := c.Flags()
+	f.StringVarP(&dir, "workspace", "w", "", "the workspace; by default the nearest folder above CHAIN that has a catalogue")
+	f.StringVarP(&enquiryName, "enquiry", "e", "", "the enquiry that sets band and limits; by default the one the chain names")
+	f.StringVarP(&out, "touchstone", "o", "", "write the chain as a Touchstone file")
+	f.StringVar(&plot, "plot", "", "write an SVG of loss and reflection")
+	f.IntVar(&o.Points, "points", 201, "frequencies over the band")
+	f.IntVar(&o.Draws, "draws", 4000, "random draws of the reflections")
+	f.Uint64Var(&o.Seed, "seed", 0, "seed of the random draws")
+	return c
+}
+
+// enquiryPath turns an enquiry's id into its path in the workspace.
+func enquiryPath(name string) string {
+	if strings.ContainsAny(name, "/.") {
+		return filepath.ToSlash(name)
+	}
+	return workspace.EnquiryDir + "/" + name + ".yaml"
+}
+
+func completeFiles(endings ...string) func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+		return endings, cobra.ShellCompDirectiveFilterFileExt
+	}
+}

@@ -1,0 +1,129 @@
+package workspace
+
+import (
+	"encoding"
+	"fmt"
+	"reflect"
+	"strconv"
+	"strings"
+
+	"linewright/hardware/chain"
+)
+
+// EncodeChain writes a chain as a file that [Workspace.Chain] reads back.
+func EncodeChain(s chain.Spec) ([]byte, error) { return Encode(s) }
+
+// Encode writes a struct as YAML with the keys that decode reads. What is not
+// stated (nil, empty, zero) is left out.
+func Encode(v any) ([]byte, error) {
+	var b strings.Builder
+	if err := encodeStruct(&b, reflect.ValueOf(v), 0, false); err != nil {
+		return nil, err
+	}
+	return []byte(b.String()), nil
+}
+
+func encodeStruct(b *strings.Builder, v reflect.Value, indent int, inList bool) error {
+	t := v.Type()
+	for i := range t.NumField() {
+		f := t.Field(i)
+		if f.Tag.Get("file") == "-" || !f.IsExported() {
+			continue
+		}
+		if f.Anonymous {
+			if err := encodeStruct(b, v.Field(i), indent, inList); err != nil {
+				return err
+			}
+			inList = false
+			continue
+		}
+		x := v.Field(i)
+		if x.IsZero() {
+			continue
+		}
+		pad := strings.Repeat("  ", indent)
+		if inList { // the first key stands behind the dash
+			pad, inList = "", false
+		}
+		fmt.Fprintf(b, "%s%s:", pad, Key(f.Name))
+		if err := encodeValue(b, x, indent); err != nil {
+			return fmt.Errorf("%s: %w", Key(f.Name), err)
+		}
+	}
+	if inList { // an item without any key
+		b.WriteString("{}\n")
+	}
+	return nil
+}
+
+func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
+	if v.Kind() == reflect.Pointer {
+		return encodeValue(b, v.Elem(), indent)
+	}
+	if m, ok := v.Interface().(encoding.TextMarshaler); ok {
+		text, err := m.MarshalText()
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(b, " %s\n", quote(string(text)))
+		return nil
+	}
+	switch v.Kind() {
+	case reflect.Struct:
+		b.WriteByte('\n')
+		return encodeStruct(b, v, indent+1, false)
+	case reflect.Slice, reflect.Array:
+		b.WriteByte('\n')
+		for i := range v.Len() {
+			b.WriteString(strings.Repeat("  ", indent+1) + "-")
+			item := v.Index(i)
+			if _, text := item.Interface().(encoding.TextMarshaler); item.Kind() == reflect.Struct && !text {
+				b.WriteByte(' ')
+				if err := encodeStruct(b, item, indent+2, true); err != nil {
+					return err
+				}
+				continue
+			}
+			if err := encodeValue(b, item, indent+1); err != nil {
+				return err
+			}
+		}
+	case reflect.String:
+		fmt.Fprintf(b, " %s\n", quote(v.String()))
+	case reflect.Bool:
+		fmt.Fprintf(b, " %t\n", v.Bool())
+	case reflect.Int, reflect.Int64:
+		fmt.Fprintf(b, " %d\n", v.Int())
+	case reflect.Float64:
+		fmt.Fprintf(b, " %s\n", strconv.FormatFloat(v.Float(), 'g', -1, 64))
+	default:
+		return fmt.Errorf("no way to write a %s", v.Type())
+	}
+	return nil
+}
+
+// quote leaves plain words as they are and quotes what YAML would read
+// otherwise.
+func quote(s string) string {
+	plain := s != "" && s == strings.TrimSpace(s)
+	for i, r := range s {
+		switch {
+		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', strings.ContainsRune("_./()°·Ωµ%+", r):
+		case r == ' ' && i > 0:
+		case r == '-' && i+1 < len(s) && s[i+1] != ' ':
+		default:
+			plain = false
+		}
+	}
+	switch strings.ToLower(s) {
+	case "true", "false", "yes", "no", "null", "~", "on", "off", "unknown":
+		plain = false
+	}
+	if plain && (s[0] == '-' || s[0] == '%') {
+		plain = s[0] == '-' && len(s) > 1 && s[1] >= '0' && s[1] <= '9'
+	}
+	if plain {
+		return s
+	}
+	return strconv.Quote(s)
+}
