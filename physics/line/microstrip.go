@@ -46,6 +46,9 @@ func (l Microstrip) Check() error {
 	c.need(l.Walls == 0 || l.Walls > 1.05*math.Max(l.Width, l.TopWidth), "Walls", l.Walls,
 		fmt.Sprintf("the walls must stand clear of the strip: more than %.6g m apart", 1.05*math.Max(l.Width, l.TopWidth)))
 	c.spread("Walls", l.Walls, l.Width, "Width")
+	room, tall := (l.Walls-math.Max(l.Width, l.TopWidth))/2, math.Max(l.Height, l.Thickness)
+	c.need(!(l.Walls > 0 && room < tall/100), "Walls", l.Walls,
+		fmt.Sprintf("%.3g m beside the strip is less than a hundredth of what stands beside it, %.3g m; look for a slipped unit", room, tall))
 	c.dielectric("Substrate", l.Substrate)
 	c.metal(l.Metal)
 	return c.err()

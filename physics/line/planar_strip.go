@@ -61,6 +61,22 @@ func (c stripSection) capacitance(ratio float64) float64 {
 	return c.field(ratio).capacitance(ratio)
 }
 
+// narrowed takes out the middle of a strip that is very wide between its
+// planes, where the field is uniform to e^{−12π}, and returns the width taken.
+func (c stripSection) narrowed() (stripSection, float64) {
+	enough := 12 * (c.below + c.cover)
+	extra := math.Min(c.bottom, c.top) - enough
+	if c.cover == 0 || !(extra > 0) {
+		return c, 0
+	}
+	c.bottom -= extra
+	c.top -= extra
+	if c.wall > 0 {
+		c.wall -= extra / 2
+	}
+	return c, extra
+}
+
 // stripField is the boundary-element problem of one cross-section, all that
 // does not depend on the permittivities computed once.
 //
@@ -78,8 +94,11 @@ func (c stripSection) capacitance(ratio float64) float64 {
 // k, where it is a sum of products of a function of the one point and one of
 // the other.
 type stripField struct {
-	n       int
-	h, d    float64 // below and cover over unit
+	n    int
+	h, d float64 // below and cover over unit
+	// capacitance over ε of the uniform middle taken out of a wide strip
+	plateBelow, plateAbove float64
+
 	walled  bool
 	flat    bool      // vanishing thickness: the interface image is the charge itself
 	charge  []float64 // ∫ of each basis function
@@ -95,12 +114,16 @@ type stripField struct {
 
 // field sets the problem up with the edge exponents of the given ratio.
 func (c stripSection) field(ratio float64) *stripField {
+	c, plate := c.narrowed()
 	unit := 2 * c.below // so that every remainder falls as e^{−k} or faster
 	if c.cover > 0 {
 		unit = math.Min(unit, 2*c.cover-c.thickness)
 	}
 	ps := c.pieces(unit, ratio)
 	f := &stripField{h: c.below / unit, d: c.cover / unit, flat: c.thickness == 0}
+	if plate > 0 {
+		f.plateBelow, f.plateAbove = plate/c.below, plate/(c.cover-c.thickness)
+	}
 	for _, p := range ps {
 		f.n += p.n
 	}
@@ -176,7 +199,7 @@ func (f *stripField) capacitance(ratio float64) float64 {
 	for i := range rhs {
 		q += f.charge[i] * rhs[i]
 	}
-	return 2 * 2 * pi * q // both halves
+	return 2*2*pi*q + ratio*f.plateBelow + f.plateAbove // both halves
 }
 
 // spectrum prepares the integration in k by Gauss's rule on intervals up to
@@ -252,6 +275,9 @@ func (f *stripField) spectrum(ps []piece, px, py []float64, width, wall float64)
 // remainder adds the smooth part of the Green function to a.
 func (f *stripField) remainder(a []float64, kk float64) {
 	n, nk := f.n, len(f.ks)
+	if nk == 0 { // walls so near that no mode between them reaches the planes
+		return
+	}
 	cols := nk
 	if f.d > 0 {
 		cols = 3 * nk
@@ -595,9 +621,12 @@ func (p *piece) walled(x, y, wall float64, row []float64) {
 	for i, q := range p.r16.x {
 		w := complex(s*(y-p.y-q*p.dy), s*(x-p.x-q*p.dx))
 		g := math.Log(s)
-		if a := cmplx.Abs(w); a < 1e-2 {
+		switch a := cmplx.Abs(w); {
+		case a < 1e-2:
 			g -= real(w*w) / 3
-		} else {
+		case math.Abs(real(w)) > 20: // tanh is 1, and would overflow on the way
+			g -= math.Log(a)
+		default:
 			g += math.Log(cmplx.Abs(cmplx.Tanh(w)) / a)
 		}
 		for b, v := range p.r16.w[i*p.n : (i+1)*p.n] {

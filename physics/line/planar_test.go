@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -182,6 +183,66 @@ func planarLines() map[string]Line {
 		"coplanar half space":   Coplanar{Width: 0.2e-3, Gap: 0.1e-3, Height: math.Inf(1), Substrate: material.Dielectric{Permittivity: 12.9}},
 		"coplanar formula":      Coplanar{Width: 0.45e-3, Gap: 0.15e-3, Height: 0.254e-3, GroundBelow: true, Substrate: ro, Method: ClosedForm},
 		"coplanar bare of both": Coplanar{Width: 0.45e-3, Gap: 0.15e-3, Height: 0.254e-3, Thickness: 35e-6},
+	}
+}
+
+// Whatever line passes Check is solved, and to something that can be: between
+// air and the substrate, with loss.
+func TestRandomPlanarLines(t *testing.T) {
+	const seed = 20
+	r := rand.New(rand.NewPCG(seed, 0))
+	between := func(a, b float64) float64 { return a * math.Exp(r.Float64()*math.Log(b/a)) }
+	maybe := func(x float64) float64 {
+		if r.IntN(2) == 0 {
+			return 0
+		}
+		return x
+	}
+	solved := 0
+	for i := range 120 {
+		er := between(1, 15)
+		d := material.Dielectric{Permittivity: er, LossTangent: 0.002}
+		var l Line
+		switch i % 3 {
+		case 0:
+			m := Microstrip{Width: between(1e-5, 2e-3), Height: between(5e-5, 1e-3), Substrate: d}
+			m.Thickness = maybe(m.Height * between(1e-2, 1))
+			if m.Thickness > 0 {
+				m.TopWidth = maybe(m.Width * between(0.5, 1.5))
+			}
+			m.Cover = maybe((m.Thickness + m.Height) * between(1.02, 20))
+			m.Walls = maybe(math.Max(m.Width, m.TopWidth) * between(1.1, 20))
+			l = m
+		case 1:
+			m := Stripline{Width: between(1e-5, 2e-3), Spacing: between(1e-4, 2e-3), Substrate: d}
+			m.Thickness = maybe(m.Spacing * between(1e-2, 0.8))
+			m.Offset = maybe((m.Spacing - m.Thickness) / 2 * (1.8*r.Float64() - 0.9))
+			m.Walls = maybe(m.Width * between(1.1, 20))
+			l = m
+		case 2:
+			m := Coplanar{Width: between(1e-5, 1e-3), Gap: between(2e-5, 5e-4), Height: between(5e-5, 1e-3), GroundBelow: r.IntN(2) == 0, Substrate: d}
+			m.Thickness = maybe(m.Gap * between(1e-2, 2))
+			m.Cover = maybe(m.Thickness + m.Height*between(0.2, 20))
+			m.Walls = maybe((m.Width + 2*m.Gap) * between(1.05, 10))
+			l = m
+		}
+		if l.Check() != nil {
+			continue
+		}
+		solved++
+		p, err := Prepare(l)
+		if err != nil {
+			t.Errorf("seed %d, %+v: %v", seed, l, err)
+			continue
+		}
+		s, at := p.Static(), p.At(10e9)
+		if !(s.Impedance > 0.1 && s.Impedance < 400 && s.EffectivePermittivity >= 1-1e-6 && s.EffectivePermittivity <= er*(1+1e-6)) ||
+			!(at.Conductor > 0 && at.Dielectric >= 0) {
+			t.Errorf("seed %d, %+v: %+v, %+v", seed, l, s, at)
+		}
+	}
+	if solved < 80 {
+		t.Errorf("only %d lines were fit to solve", solved)
 	}
 }
 

@@ -54,6 +54,9 @@ func (l Stripline) Check() error {
 	c.need(l.Walls == 0 || l.Walls > 1.05*math.Max(l.Width, l.TopWidth), "Walls", l.Walls,
 		fmt.Sprintf("the walls must stand clear of the strip: more than %.6g m apart", 1.05*math.Max(l.Width, l.TopWidth)))
 	c.spread("Walls", l.Walls, l.Width, "Width")
+	side, tall := (l.Walls-math.Max(l.Width, l.TopWidth))/2, l.Spacing
+	c.need(!(l.Walls > 0 && side < tall/100), "Walls", l.Walls,
+		fmt.Sprintf("%.3g m beside the strip is less than a hundredth of what stands beside it, %.3g m; look for a slipped unit", side, tall))
 	c.dielectric("Substrate", l.Substrate)
 	if l.twoFold() {
 		c.dielectric("Above", l.Above)
