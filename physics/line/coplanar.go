@@ -141,8 +141,9 @@ func (l Coplanar) disperse(er float64) *dispersion {
 }
 
 // fenceless is the distance of the fences assumed for the dispersion of a line
-// over ground that has none: two heights beyond each slot.
-func (l Coplanar) fenceless() float64 { return l.Width + 2*l.Gap + 4*l.Height }
+// over ground that has none: one height beyond each slot. The farther they
+// stand, the more the wave between the planes draws the line's wave to itself.
+func (l Coplanar) fenceless() float64 { return l.Width + 2*l.Gap + 2*l.Height }
 
 // Modes returns the onsets of what else travels, the lowest first. With a
 // ground below: the half wave between the walls (with walls), or else the
@@ -214,14 +215,14 @@ func (l Coplanar) warnings(s section, f float64) []Warning {
 				ws = outside(ws, "full-wave dispersion", "frequency in Hz", f, 0, math.Exp(d.high), "another wave is in step with the line's or travels beside it; dispersion is extrapolated as f²")
 			}
 			if l.GroundBelow && l.Walls == 0 {
-				ws = append(ws, Warning{"full-wave dispersion", "distance between via fences in m", 0, l.fenceless(), l.fenceless(),
+				ws = append(ws, Warning{"full-wave dispersion", "distance between via fences in m", math.Inf(1), l.fenceless(), l.fenceless(),
 					"dispersion is that of a line with fences this far apart"})
 			}
 		}
 	}
 	if l.GroundBelow {
 		if l.Walls == 0 {
-			ws = append(ws, Warning{"coplanar", "distance between via fences in m", 0, 0, C0 / (2 * f * math.Sqrt(er)),
+			ws = append(ws, Warning{"coplanar", "distance between via fences in m", math.Inf(1), 0, C0 / (2 * f * math.Sqrt(er)),
 				"without fences the waves between the grounds above and below travel at every frequency; set the fences closer than the upper value"})
 		} else {
 			ws = outside(ws, "coplanar", "distance between via fences in m", l.Walls, 0, C0/(2*f*math.Sqrt(er)),

@@ -22,6 +22,7 @@ type slotSection struct {
 	backed                bool    // ground under it; else air
 	upper                 float64 // height of a cover above the sheet; 0: open
 	wall                  float64 // half the distance between side walls; 0: none
+	functions             int     // per aperture; 0: enough
 }
 
 func (c slotSection) section(ratio float64) (section, error) {
@@ -208,6 +209,9 @@ func (c slotSection) capacitance(ratio float64) float64 {
 		near = math.Min(near, wall-centre-1)
 	}
 	n := min(7+int(3*math.Sqrt(2/near)), 44)
+	if c.functions > 0 {
+		n = c.functions
+	}
 
 	low := aperture{centre, half, 0, n}
 	size := n

@@ -98,7 +98,7 @@ func (s section) at(lower, upper complex128) Static {
 // expand fills the dielectric part of a section: effective(r) is εe of the
 // cross-section with ε2 = 1 and ε1 = r.
 func (s *section) expand(ratio float64, effective func(r float64) float64) {
-	const step = 0.05 // of r; g″ is small, so the parabola holds to 1e-6 over ±10 %
+	const step = 0.05 // of r; g″ is small, so the parabola holds to 2e-5 over ±10 %
 	d := step * ratio
 	lo, mid, hi := effective(ratio-d), effective(ratio), effective(ratio+d)
 	s.ratio, s.g = ratio, mid
