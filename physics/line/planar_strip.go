@@ -93,6 +93,9 @@ func (c stripSection) narrowed() (stripSection, float64) {
 // what is left of the braces decays as e^{−2kh} or faster, and is integrated in
 // k, where it is a sum of products of a function of the one point and one of
 // the other.
+//
+// Source: the Green function in k as in [yamashita1968], here with the faces of
+// thick metal; the rest is our own.
 type stripField struct {
 	n    int
 	h, d float64 // below and cover over unit
