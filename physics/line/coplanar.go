@@ -146,12 +146,13 @@ func (l Coplanar) disperse(er float64) *dispersion {
 func (l Coplanar) fenceless() float64 { return l.Width + 2*l.Gap + 2*l.Height }
 
 // Modes returns the onsets of what else travels, the lowest first. With a
-// ground below: the half wave between the walls (with walls), or else the
-// strip's own transverse resonance; the half wave from plane to plane. With
+// ground below: the half wave between the walls, the strip's own transverse
+// resonance where the gaps are wide, the half wave from plane to plane. With
 // air below: the surface waves of the slab under the metal.
 //
-// Without walls the waves between the lateral grounds and the ground below,
-// and the slot mode, have no cutoff: see Warnings.
+// Without walls the waves between the lateral grounds and the ground below have
+// no cutoff (see Warnings); the mode listed is what fences would leave that
+// stand one height off the slots. The slot mode has none either.
 func (l Coplanar) Modes() []Mode {
 	er := real(relative(l.Substrate, 0))
 	var ms []Mode
@@ -165,8 +166,11 @@ func (l Coplanar) Modes() []Mode {
 			Mode{"surface wave TM0 coupling", SurfaceWaveTM0Coupling(l.Height, er)},
 			Mode{"surface wave TE1", SurfaceWaveTE1(l.Height, er)})
 	}
-	if l.Walls > 0 {
+	switch {
+	case l.Walls > 0:
 		ms = append(ms, Mode{"half wave between the walls", C0 / (2 * l.Walls * math.Sqrt(er))})
+	case l.GroundBelow:
+		ms = append(ms, Mode{"half wave between fences one height off the slots", C0 / (2 * l.fenceless() * math.Sqrt(er))})
 	}
 	return sorted(ms)
 }
