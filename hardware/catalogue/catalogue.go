@@ -5,7 +5,6 @@ package catalogue
 import (
 	"fmt"
 	"sort"
-	"strings"
 
 	"linewright/hardware/part"
 	"linewright/hardware/series"
@@ -163,19 +162,4 @@ type Fault struct {
 
 func (f Fault) String() string {
 	return fmt.Sprintf("%s: %s: %s: %s; %s", f.Part, f.Field, f.Severity, f.Problem, f.Help)
-}
-
-// nearest returns the known id that begins alike, for a hint.
-func nearest(want string, ids []string) string {
-	for _, id := range ids {
-		if strings.EqualFold(id, want) {
-			return id
-		}
-	}
-	for _, id := range ids {
-		if len(want) > 1 && strings.HasPrefix(strings.ToLower(id), strings.ToLower(want[:2])) {
-			return id
-		}
-	}
-	return ""
 }

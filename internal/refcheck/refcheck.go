@@ -229,6 +229,9 @@ func (r Row) record(got string, diff float64, kind string) {
 
 var rewrite = flag.Bool("validation", false, "rewrite this package's page under docs/validation")
 
+// Rewriting says that pages are to be rewritten: -validation was given.
+func Rewriting() bool { return *rewrite }
+
 // Header is the first line of a validation page.
 var Header = []string{"table", "id", "quantity", "value", "ours", "error", "kind", "status", "source"}
 

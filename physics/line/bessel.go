@@ -153,11 +153,9 @@ func besselAsymptotic(z complex128) modified {
 //
 // Source: [dlmf] 10.6.1, 10.6.2, 10.10.1, 10.5.2.
 func besselJY(n int, x float64) (j, dj, y, dy float64) {
-	ym, y := math.Y1(x), math.Y0(x) // Y_{n−1} = −Y1 at n = 0
-	ym = -ym
-	yp := math.Y1(x) // Y_{n+1}
-	for k := 0; k < n; k++ {
-		ym, y, yp = y, yp, 2*float64(k+1)/x*yp-y
+	y, yp := math.Y0(x), math.Y1(x) // Y_n and Y_{n+1}
+	for k := range n {
+		y, yp = yp, 2*float64(k+1)/x*yp-y
 	}
 	if math.IsInf(yp, 0) || math.IsNaN(yp) {
 		return 0, 0, math.Inf(-1), math.Inf(1)
@@ -165,10 +163,9 @@ func besselJY(n int, x float64) (j, dj, y, dy float64) {
 	nx := float64(n) / x
 	dy = nx*y - yp
 	if float64(n) <= x {
-		jm := -math.J1(x)
+		jm, jp := 0.0, math.J1(x) // J_{n−1} and J_{n+1}
 		j = math.J0(x)
-		jp := math.J1(x)
-		for k := 0; k < n; k++ {
+		for k := range n {
 			jm, j, jp = j, jp, 2*float64(k+1)/x*jp-j
 		}
 		if n == 0 {

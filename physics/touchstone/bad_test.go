@@ -34,9 +34,9 @@ var rules = map[string]error{
 	"ErrNoiseCount": ErrNoiseCount, "ErrMixedMode": ErrMixedMode, "ErrTrailing": ErrTrailing,
 	"ErrTooMany": ErrTooMany, "ErrVersion": ErrVersion, "ErrPortLimit": ErrPortLimit,
 	"ErrLineLimit": ErrLineLimit, "ErrNormalisation": ErrNormalisation,
-	"WarnNoOption": WarnNoOption, "WarnSecondOption": WarnSecondOption, "WarnWrap": WarnWrap,
-	"WarnEnd": WarnEnd, "WarnExtension": WarnExtension, "WarnKeywordForm": WarnKeywordForm,
-	"WarnText": WarnText, "WarnComment": WarnComment, "WarnNoiseFrequency": WarnNoiseFrequency,
+	"ErrForgivenNoOption": ErrForgivenNoOption, "ErrForgivenSecondOption": ErrForgivenSecondOption, "ErrForgivenWrap": ErrForgivenWrap,
+	"ErrForgivenEnd": ErrForgivenEnd, "ErrForgivenExtension": ErrForgivenExtension, "ErrForgivenKeywordForm": ErrForgivenKeywordForm,
+	"ErrForgivenText": ErrForgivenText, "ErrForgivenComment": ErrForgivenComment, "ErrForgivenNoiseFrequency": ErrForgivenNoiseFrequency,
 }
 
 var broken = []place{
@@ -84,15 +84,15 @@ var broken = []place{
 }
 
 var forgiven = []place{
-	{"nooption.s1p", 2, 1, "WarnNoOption", "data without option line"},
-	{"secondoption.s1p", 3, 1, "WarnSecondOption", `"# MHz S RI R 50"`},
-	{"wrap.s3p", 2, 1, "WarnWrap", "9 pairs on a line"},
-	{"rows.s3p", 3, 1, "WarnWrap", "rows 1 and 2 of the matrix on one line"},
-	{"noend.ts", 8, 1, "WarnEnd", "end of the file"},
-	{"extension.s2p", 3, 19, "WarnExtension", "a 1-port in a file named for a 2-port"},
-	{"keywordform.ts", 5, 2, "WarnKeywordForm", `"[Network_Data]"`},
-	{"text.s1p", 1, 9, "WarnText", `"\u00b0C"`},
-	{"noisefrequency.ts", 10, 1, "WarnNoiseFrequency", "noise data from 4 GHz, network data to 1 GHz"},
+	{"nooption.s1p", 2, 1, "ErrForgivenNoOption", "data without option line"},
+	{"secondoption.s1p", 3, 1, "ErrForgivenSecondOption", `"# MHz S RI R 50"`},
+	{"wrap.s3p", 2, 1, "ErrForgivenWrap", "9 pairs on a line"},
+	{"rows.s3p", 3, 1, "ErrForgivenWrap", "rows 1 and 2 of the matrix on one line"},
+	{"noend.ts", 8, 1, "ErrForgivenEnd", "end of the file"},
+	{"extension.s2p", 3, 19, "ErrForgivenExtension", "a 1-port in a file named for a 2-port"},
+	{"keywordform.ts", 5, 2, "ErrForgivenKeywordForm", `"[Network_Data]"`},
+	{"text.s1p", 1, 9, "ErrForgivenText", `"\u00b0C"`},
+	{"noisefrequency.ts", 10, 1, "ErrForgivenNoiseFrequency", "noise data from 4 GHz, network data to 1 GHz"},
 }
 
 // known is the port count a caller gives; one file contradicts it.
@@ -173,9 +173,9 @@ func TestForgiven(t *testing.T) {
 // Every rule that errors.go states has a file that breaks it.
 func TestEveryRuleHasAFile(t *testing.T) {
 	has := map[string]bool{
-		"ErrTooMany":   true, // toomany.s1p, in TestFaultLimit
-		"ErrLineLimit": true, // TestLineLimit, too large for testdata
-		"WarnComment":  true, // TestCommentLimit, likewise
+		"ErrTooMany":         true, // toomany.s1p, in TestFaultLimit
+		"ErrLineLimit":       true, // TestLineLimit, too large for testdata
+		"ErrForgivenComment": true, // TestCommentLimit, likewise
 	}
 	for _, p := range append(append([]place{}, broken...), forgiven...) {
 		has[p.rule] = true
@@ -273,7 +273,7 @@ func TestCommentLimit(t *testing.T) {
 	if err != nil || len(f.Warnings) != 1 || len(f.Comments) > 1024 || len(f.Comments) < 900 {
 		t.Fatalf("%v, %v, %d comments kept", err, f.Warnings, len(f.Comments))
 	}
-	if !errors.Is(f.Warnings[0], WarnComment) {
+	if !errors.Is(f.Warnings[0], ErrForgivenComment) {
 		t.Error(f.Warnings[0])
 	}
 }

@@ -19,7 +19,7 @@ var (
 	ErrOptionPlace       = errors.New("the option line comes before the data")
 	ErrReference         = errors.New("a reference resistance is a positive real number of ohms")
 	ErrReferenceCount    = errors.New("there is one reference resistance, or one for each port")
-	ErrHybridPorts       = errors.New("H and G parameters describe two-ports only")
+	ErrHybridPorts       = errors.New("only two-ports have H and G parameters")
 	ErrKeyword           = errors.New("no keyword has this name")
 	ErrKeywordForm       = errors.New("a keyword starts its line, in square brackets without inner padding")
 	ErrKeywordPlace      = errors.New("keywords keep their order")
@@ -42,15 +42,15 @@ var (
 // What a file may do without being misread. The reader reports these as
 // warnings, and as faults when [ReadOptions.Strict] is set.
 var (
-	WarnNoOption       = errors.New("a file without option line is read as # GHz S MA R 50")
-	WarnSecondOption   = errors.New("only the first option line counts")
-	WarnWrap           = errors.New("version 1 starts each matrix row on a new line and puts at most four pairs on one")
-	WarnEnd            = errors.New("a version 2 file closes with [End]")
-	WarnExtension      = errors.New("the extension states another number of ports than the file")
-	WarnKeywordForm    = errors.New("a keyword starts in the first column and has single spaces or dashes between its words")
-	WarnText           = errors.New("comments are plain ASCII too")
-	WarnComment        = errors.New("comments between two points are kept up to one mebibyte")
-	WarnNoiseFrequency = errors.New("noise data start at or below the highest network frequency")
+	ErrForgivenNoOption       = errors.New("a file without option line is read as # GHz S MA R 50")
+	ErrForgivenSecondOption   = errors.New("only the first option line counts")
+	ErrForgivenWrap           = errors.New("version 1 starts each matrix row on a new line and puts at most four pairs on one")
+	ErrForgivenEnd            = errors.New("a version 2 file closes with [End]")
+	ErrForgivenExtension      = errors.New("the extension states another number of ports than the file")
+	ErrForgivenKeywordForm    = errors.New("a keyword starts in the first column and has single spaces or dashes between its words")
+	ErrForgivenText           = errors.New("comments are plain ASCII too")
+	ErrForgivenComment        = errors.New("comments between two points are kept up to one mebibyte")
+	ErrForgivenNoiseFrequency = errors.New("noise data start at or below the highest network frequency")
 )
 
 // What a file may ask for that this reader does not do. An [UnsupportedError]
@@ -59,7 +59,7 @@ var (
 	ErrVersion       = errors.New("versions 1.0, 1.1, 2.0 and 2.1 are read")
 	ErrPortLimit     = fmt.Errorf("up to %d ports are read", maxPorts)
 	ErrLineLimit     = fmt.Errorf("lines of up to %d bytes are read", maxLine)
-	ErrNormalisation = errors.New("Y, Z, G and H data of version 1 are read with one reference resistance for all ports")
+	ErrNormalisation = errors.New("in version 1, Y, Z, G and H data are read with one reference resistance for all ports")
 )
 
 // A SyntaxError says where a file stops making sense, why, and what would put

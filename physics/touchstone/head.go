@@ -38,7 +38,7 @@ func (s *Scanner) optionLine(i int) {
 	if s.hasOption || s.section != inHead {
 		switch {
 		case s.hasOption && text != s.option:
-			s.warn(n, i, quote(body), WarnSecondOption, "delete it, or split the file where it begins")
+			s.warn(n, i, quote(body), ErrForgivenSecondOption, "delete it, or split the file where it begins")
 		case !s.hasOption && s.section != inInformation:
 			s.fault(n, i, "option line behind the first data", ErrOptionPlace, "move it before the first frequency")
 			s.hasOption = true
@@ -211,7 +211,7 @@ func (s *Scanner) keyword(i int) {
 	if trimmed := strings.TrimSpace(inner); trimmed != inner {
 		s.fault(n, i, quote(s.line[i:shut+1]), ErrKeywordForm, "write ["+kw+"]")
 	} else if !right || i > 0 {
-		s.warn(n, i, quote(s.line[i:shut+1]), WarnKeywordForm, "write ["+kw+"] in the first column")
+		s.warn(n, i, quote(s.line[i:shut+1]), ErrForgivenKeywordForm, "write ["+kw+"] in the first column")
 	}
 	found := "[" + kw + "]"
 	if s.section == inInformation && kw != kwEndInfo {
@@ -292,7 +292,7 @@ func (s *Scanner) keyword(i int) {
 			if s.known > 0 && s.known != v {
 				s.fault(n, at, fmt.Sprintf("a %d-port in a file opened as a %d-port", v, s.known), ErrPortsDiffer, "open it with the number it states")
 			} else if e := portsOf(s.name); e > 0 && e != v {
-				s.warn(n, at, fmt.Sprintf("a %d-port in a file named for a %d-port", v, e), WarnExtension, fmt.Sprintf("rename it to .s%dp or .ts", v))
+				s.warn(n, at, fmt.Sprintf("a %d-port in a file named for a %d-port", v, e), ErrForgivenExtension, fmt.Sprintf("rename it to .s%dp or .ts", v))
 			}
 		}
 	case kwPoints:

@@ -88,7 +88,7 @@ func rewrite(t interface{ Fatalf(string, ...any) }, f *File) *File {
 	}
 	if len(again.Warnings) > 0 && f.Layout.Version != VersionAuto {
 		for _, w := range again.Warnings { // the extension may be the caller's
-			if e := w.(*SyntaxError); e.Err != WarnExtension && e.Err != WarnNoiseFrequency && e.Err != WarnComment {
+			if e := w.(*SyntaxError); e.Err != ErrForgivenExtension && e.Err != ErrForgivenNoiseFrequency && e.Err != ErrForgivenComment {
 				t.Fatalf("%s: written with %v\n%s", f.Name, w, out.Bytes())
 			}
 		}

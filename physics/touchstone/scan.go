@@ -36,7 +36,6 @@ type Scanner struct {
 
 	// The head of the file.
 	section    section
-	hasVersion bool
 	option     string // text of the option line; hasOption tells whether there is one
 	hasOption  bool
 	seen       map[string]bool // keywords
@@ -309,12 +308,12 @@ func (s *Scanner) step() {
 func (s *Scanner) comment(i int, trailing bool) {
 	text := bytes.TrimRight(s.line[i+1:], " \t")
 	if s.commentBytes+len(text)+64 > 1<<20 {
-		s.warn(s.in.number, i, "more comment", WarnComment, "keep long text in a file of its own")
+		s.warn(s.in.number, i, "more comment", ErrForgivenComment, "keep long text in a file of its own")
 		return
 	}
 	for j, c := range text {
 		if c > 0x7e || c < 0x20 && c != '\t' {
-			s.warn(s.in.number, i+1+j, quote(text[j:min(j+4, len(text))]), WarnText, "spell it with letters of the English alphabet")
+			s.warn(s.in.number, i+1+j, quote(text[j:min(j+4, len(text))]), ErrForgivenText, "spell it with letters of the English alphabet")
 			break
 		}
 	}
@@ -372,7 +371,7 @@ func (s *Scanner) beginNetwork(i int) {
 			l.Version = Version10
 		}
 		if !s.hasOption {
-			s.warn(n, i, "data without option line", WarnNoOption, "put # GHz S MA R 50, or what is true, before the data")
+			s.warn(n, i, "data without option line", ErrForgivenNoOption, "put # GHz S MA R 50, or what is true, before the data")
 		}
 	}
 	if l.Ports == 0 {
@@ -381,7 +380,7 @@ func (s *Scanner) beginNetwork(i int) {
 	if l.Ports == 0 {
 		l.Ports = portsOf(s.name)
 	} else if e := portsOf(s.name); !l.Version.keywords() && e > 0 && e != l.Ports {
-		s.warn(n, i, fmt.Sprintf("a file named for a %d-port, opened as a %d-port", e, l.Ports), WarnExtension, "rename the file")
+		s.warn(n, i, fmt.Sprintf("a file named for a %d-port, opened as a %d-port", e, l.Ports), ErrForgivenExtension, "rename the file")
 	}
 	if l.Ports == 0 && !l.Version.keywords() {
 		l.Ports = s.guessPorts(i)
@@ -530,7 +529,7 @@ func (s *Scanner) data(i int) {
 		return
 	}
 	s.resync = false
-	if v1 && s.layout.Ports > 2 && !s.warned[WarnWrap] {
+	if v1 && s.layout.Ports > 2 && !s.warned[ErrForgivenWrap] {
 		s.checkWrap(had, total, start)
 	}
 	if len(s.vals) == s.need {
@@ -614,9 +613,9 @@ func (s *Scanner) checkWrap(had, total, start int) {
 	n := s.layout.Ports
 	switch {
 	case pairs > 4:
-		s.warn(s.in.number, start, fmt.Sprintf("%d pairs on a line", pairs), WarnWrap, "break the line after four pairs")
+		s.warn(s.in.number, start, fmt.Sprintf("%d pairs on a line", pairs), ErrForgivenWrap, "break the line after four pairs")
 	case pairs > 0 && before/n != (after-1)/n:
-		s.warn(s.in.number, start, fmt.Sprintf("rows %d and %d of the matrix on one line", before/n+1, (after-1)/n+1), WarnWrap, "begin each row on a new line")
+		s.warn(s.in.number, start, fmt.Sprintf("rows %d and %d of the matrix on one line", before/n+1, (after-1)/n+1), ErrForgivenWrap, "begin each row on a new line")
 	}
 }
 
@@ -742,7 +741,7 @@ func (s *Scanner) noiseLine(i int) {
 		}
 	default:
 		if math.IsInf(s.lastNoise, -1) && v[0] > s.last {
-			s.warn(line, start, "noise data from "+s.show(v[0])+", network data to "+s.show(s.last), WarnNoiseFrequency, "other readers may not find the noise data: check the frequencies")
+			s.warn(line, start, "noise data from "+s.show(v[0])+", network data to "+s.show(s.last), ErrForgivenNoiseFrequency, "other readers may not find the noise data: check the frequencies")
 		}
 		s.lastNoise = v[0]
 		s.noise = NoisePoint{Frequency: v[0], Minimum: v[1], Source: fromPair(MA, v[2], v[3]), Resistance: v[4]}
@@ -810,7 +809,7 @@ func (s *Scanner) finish() {
 		}
 		s.endData(line, 0)
 		if s.layout.Version.keywords() && s.section >= inNetwork {
-			s.warn(line, 0, "end of the file", WarnEnd, "add [End]")
+			s.warn(line, 0, "end of the file", ErrForgivenEnd, "add [End]")
 		}
 	}
 	s.done = true

@@ -322,7 +322,7 @@ func (w *Writer) WriteNoise(p NoisePoint) error {
 	case !(p.Frequency >= 0):
 		w.err = fmt.Errorf("touchstone: noise point %d: frequency %g Hz: %w", w.noises+1, p.Frequency, ErrFrequency)
 	case w.noises == 0 && p.Frequency > w.last && !w.layout.Version.keywords():
-		w.err = fmt.Errorf("touchstone: noise data from %g Hz, network data to %g Hz: %w", p.Frequency, w.last, WarnNoiseFrequency)
+		w.err = fmt.Errorf("touchstone: noise data from %g Hz, network data to %g Hz: %w", p.Frequency, w.last, ErrForgivenNoiseFrequency)
 	case !(p.Frequency > w.noiseAt):
 		w.err = fmt.Errorf("touchstone: noise point %d: %g Hz after %g Hz: %w", w.noises+1, p.Frequency, w.noiseAt, ErrFrequencyOrder)
 	}

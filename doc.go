@@ -1,0 +1,3 @@
+// Package linewright is empty; its tests hold the house's rules. The program is
+// in cmd/linewright.
+package linewright
