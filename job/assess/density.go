@@ -20,7 +20,7 @@ type DensityReport struct {
 	Columns, Rows int          // of that arrangement; 0: the pitch is stated
 	HalfWave      units.Length // half a wavelength in air at the top of the band
 	Ends          []EndDensity
-	Fits          []PitchFit // of the catalogue's parts that serve the band, smallest pitch first
+	Fits          []PitchFit // of the catalogue's parts that serve the band or nearly, smallest pitch first
 }
 
 // EndDensity is what the chain needs at an end that stands in the field.
@@ -35,6 +35,10 @@ type EndDensity struct {
 type PitchFit struct {
 	Part, Series string
 	Pitch        units.Length
+	Board        bool // it sits on a board
+	Edge         bool // at its edge: in one row only
+	Rated        units.Frequency
+	Serves       bool // rated to the top of the band; else to nine tenths of it at least
 	GangWays     int  // lines in one block; 0: single
 	Threaded     bool // the pitch holds wrench room
 	Fits         bool
@@ -166,7 +170,7 @@ func (j *judge) densities() error {
 // density judges one end of the chain in the field: the largest pitch of the
 // faces that stand there.
 func (j *judge) density(r *DensityReport, end int, known bool) {
-	need, name, source, unknown := units.Length(0), "", "", ""
+	need, name, source, unknown, edge := units.Length(0), "", "", "", ""
 	take := func(id string, h part.Handling, f part.Face, from string) {
 		p := PitchOf(h, f, j.s.Catalogue)
 		switch {
@@ -182,6 +186,9 @@ func (j *judge) density(r *DensityReport, end int, known bool) {
 	for _, id := range j.s.partsAt(end) {
 		if k, ok := j.s.Catalogue.BoardConnector(id); ok {
 			take(k.ID, k.Handling, k.Face, k.Source)
+			if k.Mount.Edge() {
+				edge = k.ID
+			}
 		} else if k, ok := j.s.Catalogue.CableConnector(id); ok {
 			take(k.ID, k.Handling, k.Face, k.Source)
 		} else if k, ok := j.s.Catalogue.Adapter(id); ok {
@@ -205,6 +212,9 @@ func (j *judge) density(r *DensityReport, end int, known bool) {
 		m.Verdict = Fails
 		m.Why = fmt.Sprintf("%s needs %s between centres, %s is there", name, mm(need), mm(r.Available))
 		j.pitchGap(r, need)
+	case edge != "" && r.Rows > 1:
+		m.Verdict, m.Element = Fails, edge
+		m.Why = fmt.Sprintf("%s sits at the board's edge, in one row; the field has %d", edge, r.Rows)
 	case unknown != "":
 		m.Verdict, m.Element, m.Why = NotAssessed, unknown, unknown+" states no pitch, nor does its series"
 		m.Worst, m.Margin = math.NaN(), math.NaN()
@@ -238,12 +248,12 @@ func (s Subject) partsAt(end int) []string {
 
 // fits lists the catalogue's faces that serve the band, by pitch.
 func (j *judge) fits(r *DensityReport) {
-	add := func(c part.Common, f part.Face, h part.Handling) {
+	add := func(c part.Common, f part.Face, h part.Handling, board, edge bool) {
 		p := PitchOf(h, f, j.s.Catalogue)
-		if p == 0 || c.RatedFrequency == nil || *c.RatedFrequency < j.top()*(1-1e-12) {
+		if p == 0 || c.RatedFrequency == nil || *c.RatedFrequency < 0.9*j.top() {
 			return
 		}
-		x := PitchFit{Part: c.ID, Series: f.Series, Pitch: p, Fits: r.Available > 0 && p <= r.Available*(1+1e-9)}
+		x := PitchFit{Part: c.ID, Series: f.Series, Pitch: p, Board: board, Edge: edge, Rated: *c.RatedFrequency, Serves: *c.RatedFrequency >= j.top()*(1-1e-12), Fits: r.Available > 0 && p <= r.Available*(1+1e-9) && !(edge && r.Rows > 1)}
 		if h.GangWays != nil {
 			x.GangWays = *h.GangWays
 		}
@@ -252,19 +262,23 @@ func (j *judge) fits(r *DensityReport) {
 		r.Fits = append(r.Fits, x)
 	}
 	for _, k := range j.s.Catalogue.BoardConnectors {
-		add(k.Common, k.Face, k.Handling)
+		add(k.Common, k.Face, k.Handling, true, k.Mount.Edge())
 	}
 	for _, k := range j.s.Catalogue.CableConnectors {
-		add(k.Common, k.Face, k.Handling)
+		add(k.Common, k.Face, k.Handling, false, false)
 	}
 	sort.SliceStable(r.Fits, func(a, b int) bool { return r.Fits[a].Pitch < r.Fits[b].Pitch })
 }
 
 // pitchGap records that the field is too dense, and why.
 func (j *judge) pitchGap(r *DensityReport, need units.Length) {
+	best := ""
 	for _, x := range r.Fits {
-		if x.Fits {
+		if x.Fits && x.Serves {
 			return // another part of the catalogue fits: this chain fails, the catalogue does not
+		}
+		if best == "" {
+			best = fmt.Sprintf("%s (%s, rated to %v)", mm(x.Pitch), x.Part, x.Rated)
 		}
 	}
 	for _, g := range j.Gaps {
@@ -273,8 +287,8 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 		}
 	}
 	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v", mm(r.Available), j.top())}
-	if len(r.Fits) > 0 {
-		g.Best = fmt.Sprintf("%s (%s)", mm(r.Fits[0].Pitch), r.Fits[0].Part)
+	if best != "" {
+		g.Best = best
 	}
 	if made := practicePitch(j.top()); r.Available < made {
 		g.Cause = Physics
@@ -285,7 +299,7 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 
 // ways says what else fits, what does not, and what a larger field would take.
 func (j *judge) ways(r *DensityReport) {
-	var fit, tight []string
+	var fit, near, tight []string
 	seen := map[string]bool{}
 	for _, x := range r.Fits {
 		if seen[x.Series] {
@@ -299,9 +313,18 @@ func (j *judge) ways(r *DensityReport) {
 		if x.GangWays > 0 {
 			s += fmt.Sprintf(" in blocks of %d", x.GangWays)
 		}
-		if x.Fits {
+		if !x.Serves {
+			s += fmt.Sprintf(", rated to %v only", x.Rated)
+		}
+		if x.Edge && r.Rows > 1 {
+			s += ", at the edge only"
+		}
+		switch {
+		case x.Fits && x.Serves:
 			fit = append(fit, s)
-		} else {
+		case x.Fits:
+			near = append(near, s)
+		default:
 			tight = append(tight, s)
 		}
 	}
@@ -314,6 +337,9 @@ func (j *judge) ways(r *DensityReport) {
 	} else {
 		text += fmt.Sprintf("; of the catalogue nothing rated to %v fits", j.top())
 	}
+	if len(near) > 0 {
+		text += fmt.Sprintf("; fitting but short of the band: %s", strings.Join(near, ", "))
+	}
 	if len(tight) > 0 {
 		text += fmt.Sprintf("; too wide: %s", strings.Join(tight, ", "))
 	}
@@ -323,12 +349,12 @@ func (j *judge) ways(r *DensityReport) {
 	f := j.e.Field
 	if f.Pitch == nil && f.Width != nil && f.Height != nil && j.e.Lines != nil {
 		for _, x := range r.Fits {
-			if x.Fits {
+			if x.Fits || x.Board != j.boardInField() || x.Edge && r.Rows > 1 {
 				continue
 			}
 			across, up := math.Floor(float64(*f.Width/x.Pitch)+1e-9), math.Floor(float64(*f.Height/x.Pitch)+1e-9)
 			side := math.Ceil(math.Sqrt(float64(*j.e.Lines)))
-			o := Option{Title: fmt.Sprintf("spread the lines for %s (%s)", x.Part, x.Series), Effect: fmt.Sprintf("a field of %.0f × %.0f mm", side*float64(x.Pitch)*1e3, math.Ceil(float64(*j.e.Lines)/side)*float64(x.Pitch)*1e3)}
+			o := Option{Title: fmt.Sprintf("spread the lines for %s (%s, rated to %v)", x.Part, x.Series, x.Rated), Effect: fmt.Sprintf("a field of %.0f × %.0f mm", side*float64(x.Pitch)*1e3, math.Ceil(float64(*j.e.Lines)/side)*float64(x.Pitch)*1e3)}
 			if each := across * up; each >= 1 {
 				o.Effect += fmt.Sprintf(", or %.0f fields of this size with %.0f lines each", math.Ceil(float64(*j.e.Lines)/each), each)
 			}
@@ -339,6 +365,16 @@ func (j *judge) ways(r *DensityReport) {
 	if f.HalfWave != nil && *f.HalfWave && r.Available < practicePitch(j.top()) {
 		j.Ways = append(j.Ways, Option{"fan out, sub-array ports, or test over the air", fmt.Sprintf("half a wavelength at %v is %s; coax below the antenna grid ends near %s (common practice)", j.top(), mm(r.HalfWave), mm(practicePitch(j.top())))})
 	}
+}
+
+// boardInField says that the chain ends on a board in the field.
+func (j *judge) boardInField() bool {
+	for end := range 2 {
+		if j.e.Field.Covers(end) && j.endOf(end).Kind == enquiry.Board {
+			return true
+		}
+	}
+	return false
 }
 
 // classNote names the threaded interfaces known for the band that a drawing may

@@ -71,7 +71,7 @@ func (j *judge) isolation(l enquiry.IsolationLimit) {
 	launches := j.unknownLaunches()
 	if launches != "" {
 		j.ask(enquiry.Question{Field: "limits.isolation", Text: "Which isolation do neighbouring launches and traces on the board hold?",
-			Changes: fmt.Sprintf("isolation usually fails in the launch and the routing, not in the connector: %s is not in the figure", launches)})
+			Changes: fmt.Sprintf("isolation usually fails in the launch and the routing, not in the connector: the figure leaves out %s", launches)})
 	}
 	nearest, all, ok := neighbours(j.e)
 	if !ok {

@@ -8,6 +8,7 @@ import (
 	"linewright/hardware/joint"
 	"linewright/hardware/part"
 	"linewright/job/enquiry"
+	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -15,7 +16,7 @@ import (
 // JointReport is a push-on joint between two boards: what tolerances leave of
 // it along and across its axis, what that reflects, and the force of the field.
 type JointReport struct {
-	Bullet    string
+	Bullet    string // empty: a cable's push-on face on a board, forces only
 	Near, Far part.Retention
 	Opens     joint.Opening
 	Spacing   units.Length // of the boards, nominal
@@ -61,6 +62,7 @@ type FieldForce struct {
 // Common practice, no single source.
 const (
 	handForce     units.Force  = 100    // above it two boards are not pushed together squarely by hand
+	usualReach    units.Length = 1e-3   // of push-on contacts along the axis, when the maker states none
 	groundSpacers units.Length = 0.1e-3 // spacing tolerance of ground or turned spacers
 	shimStep      units.Length = 0.1e-3 // of a shim pack
 )
@@ -77,6 +79,7 @@ func mm(x units.Length) string {
 func (j *judge) joints() error {
 	b := j.s.Bullet
 	if b == nil {
+		j.pushed()
 		return nil
 	}
 	r := &JointReport{Bullet: b.ID}
@@ -97,7 +100,7 @@ func (j *judge) joints() error {
 	j.axial(r, *b, *a)
 	j.radial(r, *b, *a)
 	j.forces(r, *a)
-	j.noteOnce("push-on joint: second-generation bullets with springs trade more axial range for a steadier match; consider one where the spacing cannot be held (trade note)")
+	j.noteOnce("push-on joint: bullets with springs trade more axial range for a steadier match; consider one where the spacing cannot be held (common practice)")
 	return nil
 }
 
@@ -116,9 +119,11 @@ func (j *judge) jointLimit() (rho float64, ok bool) {
 
 // oneEnd is the reflection of a gap that may be anything up to gap.
 func oneEnd(f units.Frequency, gap units.Length, z units.Resistance) float64 {
-	quarter := units.Length(299792458.0 / (4 * float64(f)))
-	return joint.Reflection(f, max(0, min(gap, quarter)), z)
+	return joint.Reflection(f, max(0, min(gap, quarterWave(f))), z)
 }
+
+// quarterWave is that of air, the gap that reflects most.
+func quarterWave(f units.Frequency) units.Length { return units.Length(line.C0 / (4 * float64(f))) }
 
 func (j *judge) axial(r *JointReport, b part.Bullet, a enquiry.Alignment) {
 	const limit = "board spacing, bullet home"
@@ -164,12 +169,18 @@ func (j *judge) axial(r *JointReport, b part.Bullet, a enquiry.Alignment) {
 	if m.Verdict == Fails || m.Verdict == AtRisk {
 		j.Ways = append(j.Ways, Option{fmt.Sprintf("shim the boards %s further apart", mm(units.Length(math.Ceil(float64(-r.Gap.Least()/shimStep)-1e-9))*shimStep)), fmt.Sprintf("%s then seats at every spacing", b.ID)})
 	}
-	if most := r.Gap.Most(); b.MaxGap != nil {
-		c := Margin{Limit: "axial gap that keeps contact", Unit: "mm", Worst: units.In(most, "mm"), Likely: units.In(r.Gap.Nominal, "mm"), LimitValue: units.In(*b.MaxGap, "mm"),
-			Margin: units.In(*b.MaxGap-most, "mm"), Element: "bullet " + b.ID, Source: b.Source, Why: "the largest gap, all at one end"}
-		c.Verdict = verdict(float64(*b.MaxGap-most)+1e-12, float64(*b.MaxGap-r.Gap.Nominal)+1e-12, false)
+	most := r.Gap.Most()
+	c := Margin{Limit: "axial gap that keeps contact", Unit: "mm", Worst: units.In(most, "mm"), Likely: units.In(r.Gap.Nominal, "mm"), Element: "bullet " + b.ID, Source: b.Source}
+	switch {
+	case b.MaxGap != nil:
+		c.LimitValue, c.Margin = units.In(*b.MaxGap, "mm"), units.In(*b.MaxGap-most, "mm")
+		c.Verdict, c.Why = verdict(float64(*b.MaxGap-most)+1e-12, float64(*b.MaxGap-r.Gap.Nominal)+1e-12, false), "the largest gap, all at one end"
 		j.Margins = append(j.Margins, c)
-	} else if most > 0 {
+	case most > usualReach:
+		c.LimitValue, c.Margin, c.Verdict = math.NaN(), math.NaN(), NotAssessed
+		c.Why = fmt.Sprintf("%s does not state how far its contacts reach; beyond about %s they seldom do (common practice), and the gap may be %s", b.ID, mm(usualReach), mm(most))
+		j.Margins = append(j.Margins, c)
+	case most > 0:
 		j.noteOnce("%s does not state to which axial gap its contacts hold; ask its maker whether %s keeps contact", b.ID, mm(most))
 	}
 	j.gapReflection(r, b)
@@ -213,7 +224,7 @@ func (j *judge) gapReflection(r *JointReport, b part.Bullet) {
 	}
 	judged := false // by the chain's own gap element, all at one end
 	for _, p := range j.s.Spec.Pieces {
-		judged = judged || p.Gap != nil && p.Gap.Opening >= most-1e-12
+		judged = judged || p.Gap != nil && p.Gap.Opening >= most-1e-12 && most <= quarterWave(top)
 	}
 	if judged && r.Opens != joint.EitherEnd {
 		return
@@ -240,9 +251,9 @@ func (j *judge) choices(r *JointReport, chosen part.Bullet) {
 	least := r.Spacing - r.Gap.Sum
 	var others []string
 	seats := false
+	rho, limited := j.jointLimit()
 	for _, f := range joint.Fits(family, r.Spacing, r.Gap.Sum) {
 		c := BulletChoice{Fit: f, ReturnLoss: math.NaN()}
-		seats = seats || f.Seats && f.Contact
 		switch {
 		case !f.Seats:
 			c.Verdict = fmt.Sprintf("crushed: home at %s, the boards come to %s, %s too near", mm(*f.Bullet.SeatedSpacing), mm(least), mm(-f.Gap.Least()))
@@ -255,6 +266,12 @@ func (j *judge) choices(r *JointReport, chosen part.Bullet) {
 			c.ReturnLoss = network.ReturnLoss(oneEnd(j.top(), f.Gap.Most(), *f.Bullet.GapImpedance))
 			c.Verdict += fmt.Sprintf(", %.1f dB at %v", c.ReturnLoss, j.top())
 		}
+		good := f.Seats && f.Contact
+		if limited && good && c.ReturnLoss < network.ReturnLoss(rho) {
+			good = false
+			c.Verdict += fmt.Sprintf(", below the limit of %.1f dB", network.ReturnLoss(rho))
+		}
+		seats = seats || good
 		r.Choices = append(r.Choices, c)
 		if f.Bullet.ID != chosen.ID {
 			others = append(others, f.Bullet.ID+" "+c.Verdict)
@@ -267,11 +284,11 @@ func (j *judge) choices(r *JointReport, chosen part.Bullet) {
 		return
 	}
 	switch best := r.Choices[0]; {
-	case best.Seats && best.Bullet.ID != chosen.ID:
+	case seats && best.Bullet.ID != chosen.ID:
 		j.Ways = append(j.Ways, Option{"bullet " + best.Bullet.ID + " in place of " + chosen.ID, best.Verdict})
 	case !seats:
 		needs := fmt.Sprintf("a bullet home at no more than %s", mm(least))
-		if rho, ok := j.jointLimit(); ok && r.Impedance > 0 {
+		if limited && r.Impedance > 0 {
 			if most := joint.AllowedGap(j.top(), r.Impedance, rho); !math.IsInf(float64(most), 1) {
 				needs = fmt.Sprintf("a bullet home between %s and %s", mm(r.Spacing+r.Gap.Sum-most), mm(least))
 				if r.Spacing+r.Gap.Sum-most > least {
@@ -299,20 +316,19 @@ func (j *judge) tighten(r *JointReport, a enquiry.Alignment) {
 	if !thin {
 		return
 	}
-	effect := func(t units.Length) string {
+	offer := func(title string, t units.Length, how string) {
 		g := joint.AxialGap(r.Spacing, r.Seated, t)
+		if t >= tol*(1-1e-9) || g.Least() < 0 || limited && r.Impedance > 0 && oneEnd(j.top(), g.Most(), r.Impedance) > rho {
+			return // no better, or not enough
+		}
 		s := fmt.Sprintf("axial gap %s to %s in place of %s to %s", mm(g.Least()), mm(g.Most()), mm(r.Gap.Least()), mm(r.Gap.Most()))
 		if r.Impedance > 0 && g.Most() > 0 {
 			s += fmt.Sprintf("; %.1f dB in place of %.1f dB at %v, all at one end", network.ReturnLoss(oneEnd(j.top(), g.Most(), r.Impedance)), network.ReturnLoss(oneEnd(j.top(), r.Gap.Most(), r.Impedance)), j.top())
 		}
-		return s
+		j.Ways = append(j.Ways, Option{title, s + "; " + how})
 	}
-	if tol > groundSpacers*(1+1e-9) {
-		j.Ways = append(j.Ways, Option{fmt.Sprintf("hold the spacing to ±%s in place of ±%s", mm(groundSpacers), mm(tol)), effect(groundSpacers) + "; ground or turned spacers (common practice)"})
-	}
-	if tol > shimStep/2*(1+1e-9) {
-		j.Ways = append(j.Ways, Option{fmt.Sprintf("measure each assembly and shim in steps of %s", mm(shimStep)), effect(shimStep/2) + "; spacing held to half a step"})
-	}
+	offer(fmt.Sprintf("hold the spacing to ±%s in place of ±%s", mm(groundSpacers), mm(tol)), groundSpacers, "ground or turned spacers (common practice)")
+	offer(fmt.Sprintf("measure each assembly and shim in steps of %s", mm(shimStep)), shimStep/2, "spacing held to half a step")
 }
 
 func (j *judge) radial(r *JointReport, b part.Bullet, a enquiry.Alignment) {
@@ -365,7 +381,7 @@ func (j *judge) radial(r *JointReport, b part.Bullet, a enquiry.Alignment) {
 		j.ask(enquiry.Question{Field: "alignment.position_tolerance", Text: "Are the position and alignment tolerances radial, or ± in x and in y?",
 			Changes: fmt.Sprintf("radial: %s against %s allowed; per axis the corner is %s, outside", mm(r.Radial.Sum), mm(r.Float), mm(corner))})
 	}
-	if short := joint.Shortening(*b.PivotLength, joint.Lean(*b.PivotLength, min(r.Radial.Sum, r.Float))); short > 0 {
+	if short := joint.Shortening(*b.PivotLength, joint.Lean(*b.PivotLength, min(r.Radial.Sum, r.Float))); short >= 5e-6 {
 		j.noteOnce("leaning over the worst radial offset shortens the bullet by %s more along the axis", mm(short))
 	}
 	j.noteOnce("radial offset: return loss against misalignment is not published for these joints; ask the maker for it at %v", j.top())
@@ -376,12 +392,6 @@ func (j *judge) forces(r *JointReport, a enquiry.Alignment) {
 	if len(j.s.Boards) < 2 {
 		return
 	}
-	if j.e.Lines != nil {
-		r.Lines = *j.e.Lines
-	} else {
-		j.ask(enquiry.Question{Field: "lines", Text: "How many lines are mated at once?", Changes: "the force of the field, guide pins and jack-screws"})
-	}
-	n := max(1, r.Lines)
 	near, far := j.s.Boards[0], j.s.Boards[len(j.s.Boards)-1]
 	last := far
 	switch {
@@ -390,62 +400,7 @@ func (j *judge) forces(r *JointReport, a enquiry.Alignment) {
 	case r.Opens == joint.EitherEnd && engage(near.Handling) > engage(far.Handling):
 		last = near
 	}
-	row := func(k *part.BoardConnector) FieldForce {
-		f := FieldForce{Part: k.ID, Retention: k.Face.Retention, Engage: joint.FieldForce(n, engage(k.Handling)), Chosen: k.ID == last.ID}
-		if k.Handling.Separate != nil {
-			f.Separate = joint.FieldForce(n, *k.Handling.Separate)
-		}
-		return f
-	}
-	if last.Handling.Engage != nil {
-		r.Forces = append(r.Forces, row(last))
-	}
-	for i := range j.s.Catalogue.BoardConnectors {
-		k := &j.s.Catalogue.BoardConnectors[i]
-		if k.Face.Series == last.Face.Series && k.Face.Gender == last.Face.Gender && k.ID != last.ID && k.Handling.Engage != nil {
-			r.Forces = append(r.Forces, row(k))
-		}
-	}
-	m := Margin{Limit: "mating force of the field", Unit: "N", Worst: math.NaN(), Likely: math.NaN(), LimitValue: math.NaN(), Margin: math.NaN(), Element: last.ID, Source: last.Source, Verdict: NotAssessed}
-	if a.Force != nil {
-		m.LimitValue = units.In(*a.Force, "N")
-	}
-	switch {
-	case last.Handling.Engage == nil:
-		m.Why = fmt.Sprintf("%s states no engagement force; ask its maker", last.ID)
-	case r.Lines == 0:
-		m.Why = "the number of lines is not stated"
-	default:
-		total := r.Forces[0].Engage
-		m.Worst = units.In(total, "N")
-		if a.Force != nil {
-			m.Margin = units.In(*a.Force-total, "N")
-			m.Verdict = verdict(m.Margin, m.Margin, false)
-		}
-		m.Why = fmt.Sprintf("%d lines of %v at the side mated last, all at once", r.Lines, *last.Handling.Engage)
-		var all []string
-		for _, f := range r.Forces {
-			s := fmt.Sprintf("%s (%s) %.0f N", f.Part, f.Retention, float64(f.Engage))
-			if f.Separate > 0 {
-				s += fmt.Sprintf(", parts at %.0f N or more", float64(f.Separate))
-			}
-			all = append(all, s)
-		}
-		j.noteOnce("mating force of %d lines, by the side mated last: %s", r.Lines, strings.Join(all, "; "))
-		if total > handForce {
-			j.caution(Caution(fmt.Sprintf("Mating takes about %.0f N: jack-screws turned evenly, guide pins, and a stiffener; check the boards' bow. Keep fingers out of the closing gap. (Above about %.0f N by hand: common practice.)", float64(total), float64(handForce))))
-		}
-	}
-	if a.Force != nil {
-		j.Margins = append(j.Margins, m)
-		if m.Verdict == Fails {
-			for _, f := range r.Forces[1:] {
-				if f.Engage <= *a.Force {
-					j.Ways = append(j.Ways, Option{fmt.Sprintf("%s (%s) on the side mated last", f.Part, f.Retention), fmt.Sprintf("%.0f N for the field in place of %.0f N", float64(f.Engage), m.Worst)})
-				}
-			}
-		}
-	}
+	j.fieldForce(r, side{last.ID, last.Face, last.Handling}, last.Source, a)
 	if r.Lines > 1 || a.BlindMate != nil && *a.BlindMate {
 		if r.Clearance > 0 {
 			j.noteOnce("guide pins must bring the boards within %s of each other before the bullets are met: the float less the positions of the faces", mm(r.Clearance))
@@ -460,6 +415,97 @@ func (j *judge) forces(r *JointReport, a enquiry.Alignment) {
 		j.caution("Smooth bore on both boards keeps no bullet captive: at parting each may stay on either side, or fall.")
 	case near.Face.Retention == part.FullDetent && far.Face.Retention == part.FullDetent:
 		j.caution("Full detent on both boards: nothing says which side lets go, and the parting force can lift faces off their pads. Full detent on one board and smooth bore on the blind side is common practice.")
+	}
+}
+
+// pushed adds up the force of a field of cables pushed onto a board.
+func (j *judge) pushed() {
+	for _, x := range j.s.Joins {
+		for _, s := range []side{{x.LeftPart, x.Left, j.handlingOf(x.LeftPart)}, {x.RightPart, x.Right, j.handlingOf(x.RightPart)}} {
+			k, board := j.s.Catalogue.BoardConnector(s.id)
+			if !board || s.handling.Engage == nil {
+				continue
+			}
+			if j.e.Lines == nil || *j.e.Lines < 2 {
+				continue
+			}
+			r := &JointReport{Near: x.Left.Retention, Far: x.Right.Retention}
+			a := enquiry.Alignment{}
+			if j.e.Alignment != nil {
+				a = *j.e.Alignment
+			}
+			j.fieldForce(r, s, k.Source, a)
+			j.Joint = r
+			return
+		}
+	}
+}
+
+// fieldForce judges the force of all lines mated at once at face last, and
+// shows what other retention grades of the family would take.
+func (j *judge) fieldForce(r *JointReport, last side, source string, a enquiry.Alignment) {
+	if j.e.Lines != nil {
+		r.Lines = *j.e.Lines
+	} else {
+		j.ask(enquiry.Question{Field: "lines", Text: "How many lines are mated at once?", Changes: "the force of the field, guide pins and jack-screws"})
+	}
+	n := max(1, r.Lines)
+	row := func(s side) FieldForce {
+		f := FieldForce{Part: s.id, Retention: s.face.Retention, Engage: joint.FieldForce(n, engage(s.handling)), Chosen: s.id == last.id}
+		if s.handling.Separate != nil {
+			f.Separate = joint.FieldForce(n, *s.handling.Separate)
+		}
+		return f
+	}
+	if last.handling.Engage != nil {
+		r.Forces = append(r.Forces, row(last))
+		for _, k := range j.s.Catalogue.BoardConnectors {
+			if k.Face.Series == last.face.Series && k.Face.Gender == last.face.Gender && k.ID != last.id && k.Handling.Engage != nil {
+				r.Forces = append(r.Forces, row(side{k.ID, k.Face, k.Handling}))
+			}
+		}
+	}
+	m := Margin{Limit: "mating force of the field", Unit: "N", Worst: math.NaN(), Likely: math.NaN(), LimitValue: math.NaN(), Margin: math.NaN(), Element: last.id, Source: source, Verdict: NotAssessed}
+	if a.Force != nil {
+		m.LimitValue = units.In(*a.Force, "N")
+	}
+	switch {
+	case last.handling.Engage == nil:
+		m.Why = fmt.Sprintf("%s states no engagement force; ask its maker", last.id)
+		j.noteOnce("mating force: %s", m.Why)
+	case r.Lines == 0:
+		m.Why = "the number of lines is not stated"
+	default:
+		total := r.Forces[0].Engage
+		m.Worst = units.In(total, "N")
+		if a.Force != nil {
+			m.Margin = units.In(*a.Force-total, "N")
+			m.Verdict = verdict(m.Margin, m.Margin, false)
+		}
+		m.Why = fmt.Sprintf("%d lines of %v at the side mated last, all at once", r.Lines, *last.handling.Engage)
+		var all []string
+		for _, f := range r.Forces {
+			s := fmt.Sprintf("%s (%s) %.0f N", f.Part, f.Retention, float64(f.Engage))
+			if f.Separate > 0 {
+				s += fmt.Sprintf(", parts at %.0f N or more", float64(f.Separate))
+			}
+			all = append(all, s)
+		}
+		j.noteOnce("mating force of %d lines, by the side mated last: %s", r.Lines, strings.Join(all, "; "))
+		if total > handForce {
+			j.caution(Caution(fmt.Sprintf("Mating takes about %.0f N: jack-screws turned evenly, guide pins, and a stiffener; check the boards' bow. Keep fingers out of the closing gap. (Above about %.0f N by hand: common practice.)", float64(total), float64(handForce))))
+		}
+	}
+	if a.Force == nil {
+		return
+	}
+	j.Margins = append(j.Margins, m)
+	if m.Verdict == Fails {
+		for _, f := range r.Forces[1:] {
+			if f.Engage <= *a.Force {
+				j.Ways = append(j.Ways, Option{fmt.Sprintf("%s (%s) on the side mated last", f.Part, f.Retention), fmt.Sprintf("%.0f N for the field in place of %.0f N", float64(f.Engage), m.Worst)})
+			}
+		}
 	}
 }
 

@@ -1,8 +1,10 @@
 package assess
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"linewright/hardware/catalogue"
@@ -18,7 +20,7 @@ type LifeReport struct {
 	PerDay       float64 // matings of each end; 0: not stated
 	Asked        int     // matings over the service life; 0: not stated
 	Joints       []JointLife
-	Alternatives []JointLife // faces of the catalogue that could stand in the shortest-lived one's place
+	Alternatives []JointLife // faces of the catalogue that could stand in their place, longest life first for each
 	Bend         *BendReport // of the cable
 	SetMass      units.Mass  // of all lines, parts that state a mass; 0: none does
 }
@@ -160,103 +162,123 @@ func (j *judge) matingLife(r *LifeReport) {
 		return 0
 	}
 	where, sides := j.madeJoints()
-	shortest, shortestEnd := -1, side{}
-	for i, s := range sides {
-		l := JointLife{Where: where[i]}
+	var ends []side // the side that binds each joint
+	for i, made := range sides {
+		l, binds := JointLife{Where: where[i], Part: made[0].id, Face: made[0].face}, made[0]
 		var silent []string
-		for _, x := range s {
+		for _, x := range made {
 			n := Life(x.handling, x.face, j.s.Catalogue)
 			switch {
 			case n == 0:
 				silent = append(silent, x.id)
 			case l.Matings == 0 || n < l.Matings:
-				l.Part, l.Face, l.Matings, l.Basis, l.Days = x.id, x.face, n, lifeBasis(x.handling, x.face), days(n)
-				if shortest < 0 || n < r.Joints[shortest].Matings {
-					shortestEnd = x
-				}
+				l.Part, l.Face, l.Matings, l.Basis, l.Days, binds = x.id, x.face, n, lifeBasis(x.handling, x.face), days(n), x
 			}
 		}
-		if l.Matings == 0 {
-			l.Part, l.Face = s[0].id, s[0].face
-		} else if len(silent) > 0 {
+		if l.Matings > 0 && len(silent) > 0 {
 			j.noteOnce("matings: %s states none; those of %s are taken for the pair", join(silent), l.Part)
 		}
-		r.Joints = append(r.Joints, l)
-		if l.Matings > 0 && (shortest < 0 || l.Matings < r.Joints[shortest].Matings) {
-			shortest = i
+		same := false
+		for k := range r.Joints { // two ends of one kind are one statement
+			if r.Joints[k].Part == l.Part {
+				r.Joints[k].Where += " and " + l.Where
+				same = true
+			}
+		}
+		if !same {
+			r.Joints, ends = append(r.Joints, l), append(ends, binds)
 		}
 	}
 	if len(r.Joints) == 0 {
 		return
 	}
 	if r.Asked == 0 && r.PerDay == 0 {
+		var known []string
+		for _, l := range r.Joints {
+			if l.Matings > 0 {
+				known = append(known, fmt.Sprintf("%s stands %d", l.Part, l.Matings))
+			}
+		}
 		text := "nothing here says how long a joint stands"
-		if shortest >= 0 {
-			text = fmt.Sprintf("the shortest-lived joint stands %d (%s)", r.Joints[shortest].Matings, r.Joints[shortest].Part)
+		if len(known) > 0 {
+			text = join(known)
 		}
 		j.ask(enquiry.Question{Field: "handling.matings", Text: "How often is each joint made, a day or in all?", Changes: text})
 		return
 	}
-	if shortest < 0 {
-		if r.Asked > 0 {
-			j.Margins = append(j.Margins, Margin{Limit: "matings", Verdict: NotAssessed, Worst: math.NaN(), Likely: math.NaN(), LimitValue: float64(r.Asked), Margin: math.NaN(), Element: r.Joints[0].Part,
-				Why: fmt.Sprintf("%s states no life in matings, nor is one known of its series; ask its maker", r.Joints[0].Part)})
+	var over []string
+	for i, l := range r.Joints {
+		if l.Matings == 0 {
+			if r.Asked > 0 {
+				j.Margins = append(j.Margins, Margin{Limit: "matings, " + l.Where, Verdict: NotAssessed, Worst: math.NaN(), Likely: math.NaN(), LimitValue: float64(r.Asked), Margin: math.NaN(), Element: l.Part,
+					Why: fmt.Sprintf("%s states no life in matings, nor is one known of its series; ask its maker", l.Part)})
+			}
+			continue
 		}
-		return
-	}
-	l := r.Joints[shortest]
-	j.alternatives(r, shortestEnd, l, days)
-	if r.PerDay > 0 {
-		text := fmt.Sprintf("life: %s stands %d matings (%s), %.0f working days at %g a day", l.Part, l.Matings, l.Basis, l.Days, r.PerDay)
-		for _, a := range r.Alternatives {
-			text += fmt.Sprintf("; %s (%s) %d, %.0f days", a.Part, a.Face.Series, a.Matings, a.Days)
+		others := j.alternatives(ends[i], l, days)
+		r.Alternatives = append(r.Alternatives, others...)
+		if r.PerDay > 0 {
+			text := fmt.Sprintf("life: %s stands %d matings (%s), %.0f working days at %g a day", l.Part, l.Matings, l.Basis, l.Days, r.PerDay)
+			for _, a := range others {
+				text += fmt.Sprintf("; %s (%s) %d, %.0f days", a.Part, a.Face.Series, a.Matings, a.Days)
+			}
+			j.noteOnce("%s", text)
 		}
-		j.noteOnce("%s", text)
-	}
-	if r.Asked == 0 {
-		j.ask(enquiry.Question{Field: "handling.service", Text: fmt.Sprintf("Over which time must it last at %g matings a day?", r.PerDay),
-			Changes: fmt.Sprintf("%s lasts %.0f working days; beyond that savers or spares are planned", l.Part, l.Days)})
-		if l.Days < workingDays {
-			j.savers(l, 0)
+		switch {
+		case r.Asked == 0:
+			j.ask(enquiry.Question{Field: "handling.service", Text: fmt.Sprintf("Over which time must it last at %g matings a day?", r.PerDay),
+				Changes: fmt.Sprintf("%s lasts %.0f working days; beyond that savers or spares are planned", l.Part, l.Days)})
+			if l.Days < workingDays {
+				j.longer(l, others)
+				j.savers(l, 0)
+			}
+		case j.matingMargin(r, l, others, source):
+			over = append(over, fmt.Sprintf("%s (%d)", l.Where, l.Matings))
 		}
-		return
 	}
-	m := Margin{Limit: "matings", Worst: float64(l.Matings), Likely: math.NaN(), LimitValue: float64(r.Asked), Margin: float64(l.Matings - r.Asked), Element: l.Part, Source: l.Basis,
-		Conditions: []Condition{{"joint", l.Where}, {"asked", source}}}
+	if len(over) > 0 && len(r.Joints) > 1 {
+		j.ask(enquiry.Question{Field: "handling.matings", Text: fmt.Sprintf("Which joints are made %d times: every one, or one of them?", r.Asked), Changes: "whether " + join(over) + " wear out"})
+	}
+}
+
+// matingMargin judges one joint's life and says whether it is exceeded.
+func (j *judge) matingMargin(r *LifeReport, l JointLife, others []JointLife, source string) (exceeded bool) {
+	m := Margin{Limit: "matings, " + l.Where, Worst: float64(l.Matings), Likely: math.NaN(), LimitValue: float64(r.Asked), Margin: float64(l.Matings - r.Asked), Element: l.Part, Source: l.Basis,
+		Conditions: []Condition{{"asked", source}}}
 	if l.Matings >= r.Asked {
 		m.Verdict, m.Why = Meets, fmt.Sprintf("%s stands %d matings, %d are asked", l.Part, l.Matings, r.Asked)
 		j.Margins = append(j.Margins, m)
-		return
+		return false
 	}
 	sets := (r.Asked + l.Matings - 1) / l.Matings
 	m.Verdict = AtRisk
 	m.Why = fmt.Sprintf("%s stands %d matings, %d are asked: only with savers, or with %d sets, each replaced after %d", l.Part, l.Matings, r.Asked, sets, l.Matings)
 	j.Margins = append(j.Margins, m)
-	best := fmt.Sprintf("%d (%s)", l.Matings, l.Part)
-	enough := false
-	for _, a := range r.Alternatives {
-		if a.Matings > l.Matings {
-			best = fmt.Sprintf("%d (%s)", a.Matings, a.Part)
-			enough = enough || a.Matings >= r.Asked
-			break
-		}
+	best := l
+	if len(others) > 0 && others[0].Matings > best.Matings {
+		best = others[0]
 	}
-	if !enough {
-		j.Gaps = append(j.Gaps, Gap{Axis: "matings", Asked: fmt.Sprint(r.Asked), Best: best, Cause: Process, Needs: fmt.Sprintf("a face that stands %d matings at %v, or a replaceable interposer", r.Asked, j.top())})
+	if best.Matings < r.Asked {
+		j.Gaps = append(j.Gaps, Gap{Axis: "matings", Asked: fmt.Sprint(r.Asked), Best: fmt.Sprintf("%d (%s)", best.Matings, best.Part), Cause: Process,
+			Needs: fmt.Sprintf("a face that stands %d matings at %v, or a replaceable interposer", r.Asked, j.top())})
 	}
+	j.longer(l, others)
 	j.savers(l, r.Asked)
+	return true
 }
 
-// alternatives lists what else of the catalogue could stand at a joint, longest
-// life first: the same mount or cable, a face that goes with the same mates.
-func (j *judge) alternatives(r *LifeReport, s side, l JointLife, days func(int) float64) {
+// alternatives returns what else of the catalogue could stand at a joint,
+// longest life first: on the same cable or on a board, with a face that goes
+// with the same mates.
+func (j *judge) alternatives(s side, l JointLife, days func(int) float64) []JointLife {
 	top := j.top()
+	var out []JointLife
 	add := func(c part.Common, f part.Face, h part.Handling) {
 		if c.ID == l.Part || c.RatedFrequency == nil || *c.RatedFrequency < top*(1-1e-12) || f.Gender != s.face.Gender || series.Mate(f.Series, s.face.Series).Grade == series.DoesNotFit {
 			return
 		}
 		if n := Life(h, f, j.s.Catalogue); n > 0 {
-			r.Alternatives = append(r.Alternatives, JointLife{l.Where, c.ID, f, n, days(n), lifeBasis(h, f)})
+			out = append(out, JointLife{l.Where, c.ID, f, n, days(n), lifeBasis(h, f)})
 		}
 	}
 	if _, ok := j.s.Catalogue.CableConnector(s.id); ok && j.s.Cable != nil {
@@ -270,33 +292,36 @@ func (j *judge) alternatives(r *LifeReport, s side, l JointLife, days func(int) 
 			add(k.Common, k.Face, k.Handling)
 		}
 	}
-	for i := 1; i < len(r.Alternatives); i++ { // few: insertion keeps the catalogue's order among equals
-		for k := i; k > 0 && r.Alternatives[k].Matings > r.Alternatives[k-1].Matings; k-- {
-			r.Alternatives[k], r.Alternatives[k-1] = r.Alternatives[k-1], r.Alternatives[k]
-		}
+	slices.SortStableFunc(out, func(a, b JointLife) int { return cmp.Compare(b.Matings, a.Matings) })
+	return out
+}
+
+// longer offers the longest-lived alternative, where it lasts longer.
+func (j *judge) longer(l JointLife, others []JointLife) {
+	if len(others) == 0 || others[0].Matings <= l.Matings {
+		return
 	}
-	for _, a := range r.Alternatives {
-		if a.Matings <= l.Matings {
-			break
-		}
-		o := Option{Title: fmt.Sprintf("%s (%s) in place of %s", a.Part, describe(a.Face), l.Part), Effect: fmt.Sprintf("%d matings in place of %d", a.Matings, l.Matings)}
-		if a.Days > 0 {
-			o.Effect += fmt.Sprintf(", %.0f working days in place of %.0f", a.Days, l.Days)
-		}
-		if m := series.Mate(a.Face.Series, l.Face.Series); a.Face.Series != l.Face.Series {
-			o.Effect += fmt.Sprintf("; with %s it %s", l.Face.Series, m.Reason)
-		}
-		j.Ways = append(j.Ways, o)
-		break
+	a := others[0]
+	o := Option{Title: fmt.Sprintf("%s (%s) in place of %s", a.Part, describe(a.Face), l.Part), Effect: fmt.Sprintf("%d matings in place of %d", a.Matings, l.Matings)}
+	if a.Days > 0 {
+		o.Effect += fmt.Sprintf(", %.0f working days in place of %.0f", a.Days, l.Days)
 	}
+	if a.Face.Series != l.Face.Series {
+		o.Effect += fmt.Sprintf("; %s and %s: %s", a.Face.Series, l.Face.Series, series.Mate(a.Face.Series, l.Face.Series).Reason)
+	}
+	j.Ways = append(j.Ways, o)
 }
 
 // savers proposes what is sacrificed in place of a joint that is made too often.
 func (j *judge) savers(l JointLife, asked int) {
-	var names []string
+	var names, short []string
 	for _, a := range j.s.Catalogue.Adapters {
 		same := a.Left.Series == a.Right.Series && a.Left.Series == l.Face.Series
-		if !same || a.Left.Gender == a.Right.Gender && a.Left.Gender != part.Neutral || a.RatedFrequency == nil || *a.RatedFrequency < j.top()*(1-1e-12) {
+		if !same || a.Left.Gender == a.Right.Gender && a.Left.Gender != part.Neutral || a.RatedFrequency == nil {
+			continue
+		}
+		if *a.RatedFrequency < j.top()*(1-1e-12) {
+			short = append(short, fmt.Sprintf("%s to %v", a.ID, *a.RatedFrequency))
 			continue
 		}
 		s := a.ID
@@ -319,6 +344,9 @@ func (j *judge) savers(l JointLife, asked int) {
 	default:
 		o.Title += fmt.Sprintf(" of %s", l.Face.Series)
 		o.Effect += fmt.Sprintf("; none in the catalogue serves to %v", j.top())
+		if len(short) > 0 {
+			o.Effect += " (" + join(short) + ")"
+		}
 	}
 	j.Ways = append(j.Ways, o)
 	if asked > 0 {

@@ -298,7 +298,7 @@ func (j *judge) torque(name string) {
 	}
 	switch {
 	case row.Torque > 0:
-		text := fmt.Sprintf("torque of a %s port: %v (%s)", name, row.Torque, row.Source)
+		text := fmt.Sprintf("torque, %s port: %v (%s)", name, row.Torque, row.Source)
 		if row.Greatest > 0 {
 			text += fmt.Sprintf(", never above %v", row.Greatest)
 		}
@@ -307,7 +307,7 @@ func (j *judge) torque(name string) {
 		return
 	default:
 		row.Source = "not confirmed here"
-		j.noteOnce("torque of a %s port: no confirmed figure; take the maker's", name)
+		j.noteOnce("torque, %s port: no confirmed figure; take the maker's", name)
 	}
 	j.Mating.Torque = append(j.Mating.Torque, row)
 }

@@ -123,14 +123,14 @@ func (j *judge) waveguides() error {
 		}
 		return nil
 	}
-	guide := worst.DBPerMetre() * float64(length)
+	guide := g.Attenuation(to, sigma).DBPerMetre() * float64(length)
 	if !high && !(!silent && coax-guide >= guideSaving) {
 		return nil
 	}
 	o := Option{Title: fmt.Sprintf("rectangular waveguide %s (%v to %v) in place of the cable", g.Name, g.From, g.To),
-		Effect: fmt.Sprintf("%.1f dB/m of ideal copper at %v and %v: %.2f dB over %.0f mm", worst.DBPerMetre(), at, t, guide, units.In(length, "mm"))}
+		Effect: fmt.Sprintf("%.1f dB/m of ideal copper at %v and %v, at worst %.1f dB/m at %v: %.2f dB over %.0f mm", g.Attenuation(to, sigma).DBPerMetre(), to, t, worst.DBPerMetre(), at, guide, units.In(length, "mm"))}
 	if !silent {
-		o.Effect += fmt.Sprintf(", against %.2f dB of the cable (%.1f dB/m) at %v", coax, coax/float64(length), to)
+		o.Effect += fmt.Sprintf(", against %.2f dB of the cable (%.1f dB/m)", coax, coax/float64(length))
 	}
 	o.Effect += "; real guide, bends and the two transitions lose more, it does not flex, and it passes no direct current"
 	if c := g.Cutoff(); c > 0 {
