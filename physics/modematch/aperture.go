@@ -74,6 +74,7 @@ type element struct {
 // be continuous across a cut.
 type aperture struct {
 	a, b     float64
+	widest   float64 // largest width of an element, m
 	elements []element
 	size     int
 	ends     []support // of each function
@@ -99,11 +100,16 @@ func edgeExponent(narrow, wide complex128) float64 {
 // it: errors of polynomials fall with that number to the power of the degree.
 const nearest = 1.8
 
+// smallest is the ratio of the aperture to the width from which an element is
+// not cut again: what is smaller matters less than the accuracy aimed at.
+const smallest = 60
+
 // newAperture returns the aperture between two sections with functions of
 // degree count-1 and lower; near are singularities r + jz of the field about
-// it, other than its own edges.
-func newAperture(l, r Section, count int, near []complex128) *aperture {
-	p := &aperture{a: max(l.InnerDiameter, r.InnerDiameter) / 2, b: min(l.OuterDiameter, r.OuterDiameter) / 2}
+// it, other than its own edges, and widest is the largest width of an element,
+// which short waves ask for.
+func newAperture(l, r Section, count int, near []complex128, widest float64) *aperture {
+	p := &aperture{widest: widest, a: max(l.InnerDiameter, r.InnerDiameter) / 2, b: min(l.OuterDiameter, r.OuterDiameter) / 2}
 	el, er := l.permittivity(), r.permittivity()
 	inner, outer := l.InnerDiameter != r.InnerDiameter, l.OuterDiameter != r.OuterDiameter
 	p.edges = [2]bool{inner, outer}
@@ -176,11 +182,16 @@ func (p *aperture) cut(a, b float64, near []complex128, depth int) {
 			least, worst = d, s
 		}
 	}
-	if least == nearest || depth > 12 {
+	w := b - a
+	if w > p.widest {
+		p.cut(a, (a+b)/2, near, depth+1)
+		p.cut((a+b)/2, b, near, depth+1)
+		return
+	}
+	if least == nearest || w < p.width()/smallest || depth > 12 {
 		p.elements = append(p.elements, e)
 		return
 	}
-	w := b - a
 	at := real(worst)
 	if at < a+0.05*w || at > b-0.05*w {
 		if at < (a+b)/2 {

@@ -14,7 +14,7 @@ func TestDescentAgainstQuadrature(t *testing.T) {
 		{Section{InnerDiameter: 0, OuterDiameter: 2.4e-3}, Section{InnerDiameter: 0.3e-3, OuterDiameter: 3.5e-3}},
 		{Section{InnerDiameter: 0, OuterDiameter: 2.4e-3}, Section{InnerDiameter: 0, OuterDiameter: 3.5e-3}},
 	} {
-		p := newAperture(c.l, c.r, 6, []complex128{complex(0.9e-3, 0.2e-3)})
+		p := newAperture(c.l, c.r, 6, []complex128{complex(0.9e-3, 0.2e-3)}, math.Inf(1))
 		for _, s := range []Section{c.l, c.r} {
 			const modes = 60
 			g := newGuide(s.InnerDiameter/2, s.OuterDiameter/2, modes)

@@ -2,6 +2,7 @@ package modematch
 
 import (
 	"context"
+	"math"
 	"testing"
 )
 
@@ -52,7 +53,7 @@ func BenchmarkSweep(b *testing.B) {
 func BenchmarkPlane(b *testing.B) {
 	s := tenPlanes().Sections
 	for b.Loop() {
-		newPlane(s[1], s[2], 3, planeModes(s[1], s[2], 3), nil)
+		newPlane(s[1], s[2], 3, planeModes(s[1], s[2], 3), nil, math.Inf(1))
 	}
 }
 

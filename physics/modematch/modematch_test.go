@@ -390,7 +390,7 @@ func TestWorkers(t *testing.T) {
 	if _, err := Solve(ctx, tenPlanes(), fs, Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
-	for _, bad := range [][]float64{nil, {0}, {2e9, 1e9}, {math.NaN()}, {math.Inf(1)}} {
+	for _, bad := range [][]float64{nil, {0}, {2e9, 1e9}, {math.NaN()}, {math.Inf(1)}, {1e15}} {
 		if _, err := Solve(context.Background(), tenPlanes(), bad, Options{}); !errors.Is(err, ErrFrequency) {
 			t.Errorf("frequencies %v: %v", bad, err)
 		}
@@ -459,5 +459,35 @@ func TestRoots(t *testing.T) {
 		if k := newGuide(0, 1, 3).kc[i]; !(math.Abs(k-z) <= 1e-12) {
 			t.Errorf("zero %d of J0: %.15g, want %.15g", i+1, k, z)
 		}
+	}
+}
+
+// TestEstimate holds the estimated error of random bodies to the difference
+// from a finer solution: larger in nearly all, and never far smaller.
+func TestEstimate(t *testing.T) {
+	rng := rand.New(rand.NewPCG(seed, 3))
+	fs := sweep(12, 60e9)
+	bodies, exceeded := 20, 0
+	if *long {
+		bodies = 200
+	}
+	for range bodies {
+		b := randomBody(rng)
+		r := mustSolve(t, b, fs, Options{})
+		fine := mustSolve(t, b, fs, Options{Degree: 6})
+		d := difference(r.Network, fine.Network)
+		if d > r.EstimatedError+fine.EstimatedError {
+			exceeded++
+		}
+		if !(d <= 10*(r.EstimatedError+fine.EstimatedError)) {
+			t.Errorf("%+v: differs from degree 6 by %.2g, estimates %.2g and %.2g", b.Sections, d, r.EstimatedError, fine.EstimatedError)
+		}
+		if !(r.EstimatedError <= 2e-4) {
+			t.Errorf("%+v: estimate %.2g", b.Sections, r.EstimatedError)
+		}
+	}
+	t.Logf("seed %d: the estimate is exceeded in %d of %d", seed, exceeded, bodies)
+	if exceeded > bodies/5 {
+		t.Errorf("the estimate is exceeded in %d of %d", exceeded, bodies)
 	}
 }

@@ -127,6 +127,9 @@ func Optimise(ctx context.Context, body Body, variables []Variable, goal Goal, p
 	if err := checkFrequencies(goal.Frequencies); err != nil {
 		return nil, err
 	}
+	if err := checkReach(o.apply(x), goal.Frequencies[len(goal.Frequencies)-1]); err != nil {
+		return nil, err
+	}
 	best := o.search(x)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -168,11 +171,11 @@ func (o *optimiser) apply(x []float64) Body {
 // values make no body.
 func (o *optimiser) nominal(x []float64) float64 {
 	b := o.apply(x)
-	if o.ctx.Err() != nil || b.Check() != nil {
+	fs := o.goal.Frequencies
+	if o.ctx.Err() != nil || b.Check() != nil || checkReach(b, fs[len(fs)-1]) != nil {
 		return math.Inf(1)
 	}
 	o.evaluations++
-	fs := o.goal.Frequencies
 	c := o.solver.prepare(b, fs[len(fs)-1], 3, false)
 	worst := 0.0
 	for _, f := range fs {

@@ -17,18 +17,23 @@ type plane struct {
 	to          []float64 // trial function i of orthonormal function j: to[i*size+j]
 }
 
+// mostTerms bounds the number of modes of a side.
+const mostTerms = 4000
+
 // newPlane prepares the plane between two sections.
-func newPlane(l, r Section, degree int, modes float64, near []complex128) *plane {
-	pl := &plane{p: newAperture(l, r, degree, near), el: l.permittivity(), er: r.permittivity()}
+func newPlane(l, r Section, degree int, modes float64, near []complex128, widest float64) *plane {
+	pl := &plane{p: newAperture(l, r, degree, near, widest), el: l.permittivity(), er: r.permittivity()}
 	// The smallest element must see several half waves at the lowest level of
 	// the extrapolation.
 	top := modes * math.Pi / pl.p.width()
 	for i := range pl.p.elements {
 		top = max(top, 7*float64(degree)*math.Pi/pl.p.elements[i].width())
 	}
+	gap := max(l.OuterDiameter-l.InnerDiameter, r.OuterDiameter-r.InnerDiameter) / 2
+	top = min(top, mostTerms*math.Pi/gap)
 	mk := func(s Section) *side {
 		a, b := s.InnerDiameter/2, s.OuterDiameter/2
-		g := newGuide(a, b, int(top*(b-a)/math.Pi))
+		g := newGuide(a, b, max(8, int(top*(b-a)/math.Pi)))
 		return &side{p: pl.p, g: g, a: pl.p.couple(g), top: top}
 	}
 	pl.left, pl.right = mk(l), mk(r)
@@ -111,7 +116,7 @@ const (
 	eta0 = mu0 * c0
 )
 
-// reduced returns the plane with fewer trial functions and a coarser
+// reduced returns the plane with fewer trial functions, fewer modes and a coarser
 // extrapolation, for the estimate of the error.
 func (pl *plane) reduced() *plane {
 	q := *pl
@@ -140,7 +145,7 @@ func (pl *plane) reduced() *plane {
 	}
 	p.size = len(keep)
 	cut := func(s *side) *side {
-		t := &side{p: &p, g: s.g, top: s.top, a: make([]float64, len(s.g.kc)*p.size)}
+		t := &side{p: &p, g: s.g, top: 0.75 * s.top, a: make([]float64, len(s.g.kc)*p.size)}
 		for n := range s.g.kc {
 			for j, i := range keep {
 				t.a[n*p.size+j] = s.a[n*pl.p.size+i]

@@ -70,7 +70,7 @@ type Result struct {
 	ModesUsed, FunctionsUsed int
 	// EstimatedError bounds, as a rule, the error of any S-parameter: the
 	// largest change that one degree and one order of extrapolation less make
-	// at up to nine frequencies of the sweep.
+	// at up to 33 frequencies of the sweep.
 	EstimatedError float64
 	// UnitarityError is the largest element of |SᴴS − 1| over all travelling
 	// modes if the body has no loss; with loss, the largest power that any
@@ -83,7 +83,7 @@ type Result struct {
 
 // Errors of a sweep.
 var (
-	ErrFrequency = errors.New("frequencies must be finite, above 0 and increasing")
+	ErrFrequency = errors.New("frequencies must be finite, above 0, increasing, and not optical")
 	ErrSingular  = errors.New("the body resonates without loss exactly here")
 )
 
@@ -113,6 +113,9 @@ func Solve(ctx context.Context, body Body, frequencies []float64, opt Options) (
 	if err := checkFrequencies(frequencies); err != nil {
 		return nil, err
 	}
+	if err := checkReach(body, frequencies[len(frequencies)-1]); err != nil {
+		return nil, err
+	}
 	return newSolver().solve(ctx, body, frequencies, opt)
 }
 
@@ -130,6 +133,22 @@ func checkFrequencies(frequencies []float64) error {
 	return nil
 }
 
+// mostTravelling is the number of TM0n modes of a section up to which a body
+// is solved, evanescent ones below twice the frequency included.
+const mostTravelling = 60
+
+// checkReach refuses bodies that are too many wavelengths wide.
+func checkReach(b Body, top float64) error {
+	for i, s := range b.Sections {
+		half := c0 / (2 * top * math.Sqrt(cmplx.Abs(s.permittivity())))
+		if n := (s.OuterDiameter - s.InnerDiameter) / half; !(n <= mostTravelling) {
+			return fmt.Errorf("section %d is %.3g half waves wide at %.6g Hz, at most %d are solved: lower the end of the sweep: %w",
+				i+1, n/2, top, mostTravelling/2, ErrFrequency)
+		}
+	}
+	return nil
+}
+
 // solver keeps planes it has met, for bodies that share them.
 type solver struct {
 	planes map[planeKey]*plane
@@ -139,47 +158,53 @@ type planeKey struct {
 	l, r   Section
 	degree int
 	near   string
+	widest float64
 }
 
 func newSolver() *solver { return &solver{planes: map[planeKey]*plane{}} }
 
 // plane returns the plane between two sections, from what the solver keeps if
 // it can, be it the other way round.
-func (s *solver) plane(l, r Section, degree int, near []complex128) *plane {
+func (s *solver) plane(l, r Section, degree int, near []complex128, top float64) *plane {
 	l.Length, r.Length = 0, 0
 	slices.SortFunc(near, func(a, b complex128) int {
 		return cmp.Or(cmp.Compare(real(a), real(b)), cmp.Compare(imag(a), imag(b)))
 	})
 	at := fmt.Sprint(near)
-	if p := s.planes[planeKey{l, r, degree, at}]; p != nil {
+	// half a wavelength at most, if the aperture is wider than that
+	widest := c0 / top / math.Sqrt(max(cmplx.Abs(l.permittivity()), cmplx.Abs(r.permittivity()))) / 2
+	if widest > min(l.OuterDiameter, r.OuterDiameter)/2 {
+		widest = math.Inf(1)
+	}
+	if p := s.planes[planeKey{l, r, degree, at, widest}]; p != nil {
 		return p
 	}
-	if p := s.planes[planeKey{r, l, degree, at}]; p != nil {
+	if p := s.planes[planeKey{r, l, degree, at, widest}]; p != nil {
 		return p.reversed()
 	}
 	if len(s.planes) > 400 {
 		clear(s.planes)
 	}
-	p := newPlane(l, r, degree, planeModes(l, r, degree), near)
-	s.planes[planeKey{l, r, degree, at}] = p
+	p := newPlane(l, r, degree, planeModes(l, r, degree), near, widest)
+	s.planes[planeKey{l, r, degree, at, widest}] = p
 	return p
 }
 
 // segment is a section as the cascade sees it.
 type segment struct {
 	Section
-	eps        complex128
-	guide      *guide
-	modes      []int // accessible modes: −1 is TEM, n ≥ 0 is TM0,n+1
-	localised  int   // first localised TM mode
-	wallInner  []float64
-	wallOuter  []float64
-	port       bool
-	left       bool
-	impedance  float64
-	kc         []float64   // of the accessible modes
-	cross      []*expanded // one or none: coupling of the planes at its ends
-	crossPlane bool
+	eps       complex128
+	guide     *guide
+	port      bool
+	impedance float64 // Ω, of the lossless TEM line
+	modes     []int   // accessible modes: −1 is TEM, n ≥ 0 is TM0,n+1
+	localised int     // first TM mode that is not accessible
+	// of each accessible mode: cutoff wave number, 1/m, and Σ r φ² over the
+	// inner and the outer wall, 1/m
+	kc, wallInner, wallOuter []float64
+	// cross couples the localised modes of the planes at both ends, over jωε0;
+	// nil where they do not reach.
+	cross *expanded
 }
 
 // expanded is a matrix as a polynomial in the frequency squared, by its values
@@ -189,9 +214,12 @@ type expanded struct {
 	values     [][]complex128
 }
 
-// chebyshev are the points, in units of the highest frequency squared.
+// chebyshevPoints is the number of frequencies at which localised modes are
+// summed. Their nearest singularity lies at four times the highest frequency
+// squared or beyond, so the interpolation errs by about 14^−8.
 const chebyshevPoints = 8
 
+// chebyshevNodes returns the points in units of the highest frequency squared.
 func chebyshevNodes() []float64 {
 	x := make([]float64, chebyshevPoints)
 	for i := range x {
@@ -243,9 +271,12 @@ type cascade struct {
 	nodes    []float64
 	segments []*segment
 	planes   []*plane
-	local    []*expanded // per plane: localised admittance of both sides over jωε0
+	// per plane: the localised admittance of both sides over jωε0
+	local []*expanded
+	// per plane, side and accessible mode: its coupling to each function
 	coupling [][2][][]float64
-	faces    [][2][2]float64 // per plane and side: ln(r2/r1) of the inner and outer conductor's faces seen from it
+	// per plane and side: ln(r2/r1) of the inner and outer conductor's faces
+	faces [][2][2]float64
 }
 
 // prepare builds the cascade. With reduced, every family of trial functions
@@ -257,7 +288,7 @@ func (s *solver) prepare(body Body, top float64, degree int, reduced bool) *casc
 	c.planes = make([]*plane, n-1)
 	for i := range c.planes {
 		l, r := body.Sections[i], body.Sections[i+1]
-		p := s.plane(l, r, degree, neighbours(body, i))
+		p := s.plane(l, r, degree, neighbours(body, i), top)
 		if reduced {
 			p = p.reduced()
 		}
@@ -273,7 +304,7 @@ func (s *solver) prepare(body Body, top float64, degree int, reduced bool) *casc
 		default:
 			// both planes hold the same modes, up to different numbers
 			seg.guide = c.planes[i-1].right.g
-			if g := c.planes[i].left.g; len(g.kc) > len(seg.guide.kc) {
+			if g := c.planes[i].left.g; len(g.kc) < len(seg.guide.kc) {
 				seg.guide = g
 			}
 		}
@@ -334,7 +365,7 @@ func (s *solver) prepare(body Body, top float64, degree int, reduced bool) *casc
 					}
 					e.values = append(e.values, t)
 				}
-				r.cross = append(r.cross, e)
+				r.cross = e
 			}
 		}
 		var t [2][][]float64
@@ -372,18 +403,19 @@ func (s *solver) prepare(body Body, top float64, degree int, reduced bool) *casc
 }
 
 // neighbours returns the singular points r + jz of the field near plane p: the
-// metal edges of other planes within a width of its aperture.
+// metal edges of other planes within a width of its aperture. A low step far
+// off leaves no mark.
 func neighbours(b Body, p int) []complex128 {
 	l, r := b.Sections[p], b.Sections[p+1]
-	lo, hi := max(l.InnerDiameter, r.InnerDiameter)/2, min(l.OuterDiameter, r.OuterDiameter)/2
-	w := hi - lo
+	w := (min(l.OuterDiameter, r.OuterDiameter) - max(l.InnerDiameter, r.InnerDiameter)) / 2
+	const low = 0.25 // height over distance
 	var near []complex128
 	add := func(q int, z float64) {
 		l, r := b.Sections[q], b.Sections[q+1]
-		if l.InnerDiameter != r.InnerDiameter {
+		if math.Abs(l.InnerDiameter-r.InnerDiameter)/2 > low*z {
 			near = append(near, complex(max(l.InnerDiameter, r.InnerDiameter)/2, z))
 		}
-		if l.OuterDiameter != r.OuterDiameter {
+		if math.Abs(l.OuterDiameter-r.OuterDiameter)/2 > low*z {
 			near = append(near, complex(min(l.OuterDiameter, r.OuterDiameter)/2, z))
 		}
 	}
@@ -615,7 +647,7 @@ func (c *cascade) at(f float64, s *scratch) ([]complex128, error) {
 
 		// upper coupling to the next plane, then the right sides
 		nu := 0
-		crossed := len(r.cross) > 0
+		crossed := r.cross != nil
 		if !r.port {
 			nu = ra
 			if crossed {
@@ -633,7 +665,7 @@ func (c *cascade) at(f float64, s *scratch) ([]complex128, error) {
 			rhs.Set(la+m+i, i, mu*wr[i].e)
 		}
 		if crossed {
-			r.cross[0].at(w, &s.off)
+			r.cross.at(w, &s.off)
 			for a := range m {
 				for b, v := range s.off.Row(a) {
 					rhs.Set(la+a, ra+b, -v)
@@ -661,7 +693,7 @@ func (c *cascade) at(f float64, s *scratch) ([]complex128, error) {
 			prev := s.right[p-1]
 			mp := c.planes[p-1].size
 			laPrev := s.counts[p-1]
-			crossedLeft := len(l.cross) > 0
+			crossedLeft := l.cross != nil
 			from := laPrev + mp // rows of the previous unknowns that couple
 			cols := la
 			if crossedLeft {
@@ -678,7 +710,7 @@ func (c *cascade) at(f float64, s *scratch) ([]complex128, error) {
 				}
 			}
 			if crossedLeft {
-				l.cross[0].at(w, &s.off) // rows: previous plane
+				l.cross.at(w, &s.off) // rows: previous plane
 				for a := range m {
 					for b := range mp {
 						s.lower.Set(la+a, b, -s.off.At(b, a))
@@ -942,13 +974,13 @@ func (s *solver) converge(ctx context.Context, body Body, frequencies []float64,
 		}
 	}
 	if best == nil {
-		return nil, 0, fmt.Errorf("%w: no degree of the trial functions gives a number", ErrSingular)
+		return nil, 0, fmt.Errorf("up to %.6g Hz no degree of the trial functions gives a number: %w", top, ErrFrequency)
 	}
 	return best, least, nil
 }
 
 // compare returns the largest difference in S between two cascades of the same
-// body, at up to nine of the frequencies.
+// body, at up to 33 of the frequencies.
 func compare(a, b *cascade, frequencies []float64) (float64, error) {
 	worst := 0.0
 	all := a.portModes(frequencies[len(frequencies)-1])
@@ -973,9 +1005,9 @@ func compare(a, b *cascade, frequencies []float64) (float64, error) {
 	return worst, nil
 }
 
-// probes returns up to nine indices spread over n.
+// probes returns up to 33 indices spread over n.
 func probes(n int) []int {
-	const most = 9
+	const most = 33
 	if n <= most {
 		p := make([]int, n)
 		for i := range p {

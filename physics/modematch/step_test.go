@@ -9,7 +9,7 @@ import (
 
 // stepCapacitance is the static capacitance of a plane on its own.
 func stepCapacitance(l, r Section) float64 {
-	return newPlane(l, r, 4, planeModes(l, r, 4), nil).capacitance()
+	return newPlane(l, r, 4, planeModes(l, r, 4), nil, math.Inf(1)).capacitance()
 }
 
 // perCircumference returns the capacitance over the circumference of the
@@ -113,7 +113,7 @@ func TestCapacitanceConverges(t *testing.T) {
 	l, r := Section{InnerDiameter: 1e-3, OuterDiameter: 7e-3}, Section{InnerDiameter: 4e-3, OuterDiameter: 7e-3}
 	var c []float64
 	for degree := 1; degree <= 5; degree++ {
-		c = append(c, newPlane(l, r, degree, 400, nil).capacitance())
+		c = append(c, newPlane(l, r, degree, 400, nil, math.Inf(1)).capacitance())
 	}
 	t.Logf("degrees 1 to 5: %.9g", c)
 	for i := range 3 {

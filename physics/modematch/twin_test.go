@@ -257,6 +257,11 @@ var twinBodies = []struct {
 		{InnerDiameter: 1.5e-3, OuterDiameter: 3.5e-3},
 		{InnerDiameter: 1.0e-3, OuterDiameter: 3.5e-3, Permittivity: 2.1, Length: 1.5e-3},
 		{InnerDiameter: 1.5e-3, OuterDiameter: 3.5e-3}}}, 50e9},
+	{"bead shorter than its undercut", Body{Sections: []Section{
+		{InnerDiameter: 1.5e-3, OuterDiameter: 3.5e-3},
+		{InnerDiameter: 1.0e-3, OuterDiameter: 3.5e-3, Length: 0.1e-3},
+		{InnerDiameter: 1.0e-3, OuterDiameter: 3.5e-3, Permittivity: 2.1, Length: 1e-3},
+		{InnerDiameter: 1.5e-3, OuterDiameter: 3.5e-3}}}, 45e9},
 	{"gap in the centre conductor", Body{Sections: []Section{
 		{InnerDiameter: 1e-3, OuterDiameter: 3e-3},
 		{InnerDiameter: 0, OuterDiameter: 3e-3, Length: 0.2e-3},
