@@ -114,8 +114,6 @@ func (c *checker) top() string { return fmt.Sprint(c.in.Top) }
 
 func ghz(f float64) string { return fmt.Sprintf("%.3g GHz", f/1e9) }
 
-const formula = "closed formula"
-
 // footprint refuses a land pattern of another board.
 func (c *checker) footprint() {
 	p := c.in.Footprint

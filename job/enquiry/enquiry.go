@@ -83,13 +83,16 @@ type End struct {
 	Stackup    string        // name of a stackup of the workspace
 	Thickness  *units.Length // of the board; nil: the stackup's
 	Line       *BoardLine    // the line the chain joins
+	Fabricator string        // of the board, with the revision of his stackup
 	Finish     string        // of the outer copper: "nickel-gold", "immersion silver"
+	MaskClear  *bool         // solder mask is kept off the launch
 	Mounts     []part.Mount  // mounts that are allowed; empty: any
 	Solderless *bool
 	Series     string       // connector series asked for, if any
 	Launch     string       // name of a launch of the workspace, if one is given
 	Return     *units.Level // return loss the launch is known or expected to hold
 	Fence      *Fence
+	Ring       *Ring
 	Footprint  *Footprint
 	Retention  part.Retention // push-on: wanted grade at this end
 }
@@ -105,7 +108,9 @@ type BoardLine struct {
 	EffectivePermittivity *float64
 	Height                *units.Length // of the dielectric under the line, to its ground
 	Permittivity          *float64      // of that dielectric
-	Layers                *int          // copper layers of the board
+	PermittivityAt        *units.Frequency
+	Foil                  string // of the copper: "rolled", "very low profile"
+	Layers                *int   // copper layers of the board
 }
 
 // Fence describes the ground vias along a coplanar line.
@@ -114,6 +119,13 @@ type Fence struct {
 	Pitch    *units.Length
 	FirstVia *units.Length // from the board's edge
 	Drill    *units.Length
+	Rows     *int // on each side
+}
+
+// Ring is the ring of ground vias around a launch's signal via.
+type Ring struct {
+	Diameter *units.Length // free opening, from wall to wall of opposite vias
+	Barrel   *units.Length // of the signal via; nil: the connector's pin
 }
 
 // Footprint is a land pattern the customer brings along, with the stackup it
