@@ -21,7 +21,7 @@ type place struct {
 	out    bool
 	metal  int // index of the conductor, or -1
 	eps    float64
-	region int // index of the dielectric, or -1 for the background
+	region int // index of the first dielectric of the same material, or -1 for the background
 }
 
 // What an edge separates.
@@ -91,6 +91,7 @@ func arrange(s Section) (*arrangement, error) {
 	pieces := a.cut(s)
 	x0, x1, y0, y1 := s.Region.box()
 	overlap := map[[2]int]bool{}
+	first := s.firstOfMaterial()
 	locate := func(z complex128) place {
 		p := place{metal: -1, region: -1, eps: s.Background.permittivity()}
 		if s.Region.Shield != nil {
@@ -108,7 +109,7 @@ func arrange(s Section) (*arrangement, error) {
 		}
 		for i := len(s.Dielectrics) - 1; i >= 0; i-- {
 			if inside(s.Dielectrics[i].Shape, z) {
-				p.region, p.eps = i, s.Dielectrics[i].permittivity()
+				p.region, p.eps = first[i], s.Dielectrics[i].permittivity()
 				break
 			}
 		}
@@ -173,7 +174,7 @@ func arrange(s Section) (*arrangement, error) {
 			if p.solid >= 0 && netOf[p.solid] != netOf[p.foil] {
 				touch(p.solid, p.foil)
 			}
-		case l.eps != r.eps:
+		case l.region != r.region: // of one permittivity too: the loss may differ, and the energies are told apart here
 			e.kind = materialEdge
 		default:
 			continue
@@ -379,7 +380,7 @@ func (a *arrangement) findCorners() {
 				ql, qr = qr, ql
 			}
 			same := func(s, t place) bool {
-				return s.out == t.out && (s.metal >= 0) == (t.metal >= 0) && (s.eps == t.eps || s.metal >= 0 || s.out)
+				return s.out == t.out && (s.metal >= 0) == (t.metal >= 0) && (s.region == t.region || s.metal >= 0 || s.out)
 			}
 			if p.kind == q.kind && p.net == q.net && same(pl, ql) && same(pr, qr) &&
 				cmplx.Abs(ends[0].away+ends[1].away) < 1e-6 {
@@ -471,6 +472,27 @@ func (r Region) box() (x0, x1, y0, y1 float64) {
 		return s.At
 	}
 	return at(r.Left, -farEdge), at(r.Right, farEdge), at(r.Bottom, -farEdge), at(r.Top, farEdge)
+}
+
+// firstOfMaterial maps each dielectric to the first of the same material, or to
+// −1 if that is the background's.
+func (s Section) firstOfMaterial() []int {
+	out := make([]int, len(s.Dielectrics))
+	same := func(m, n Material) bool {
+		return m.permittivity() == n.permittivity() && m.LossTangent == n.LossTangent
+	}
+	for i, d := range s.Dielectrics {
+		out[i] = i
+		for j := i - 1; j >= 0; j-- {
+			if same(d.Material, s.Dielectrics[j].Material) {
+				out[i] = j
+			}
+		}
+		if same(d.Material, s.Background) {
+			out[i] = -1
+		}
+	}
+	return out
 }
 
 // mirrors says whether z lies beyond magnetic sides only: there is the image of

@@ -114,12 +114,9 @@ func (s Section) checkValues() Faults {
 			}
 			checkPolygon(sh, size, func(problem string, err error, help string) { fault(piece, problem, err, help) })
 		case Rectangle:
-			switch {
-			case math.IsNaN(sh.X0 + sh.Y0 + sh.X1*0 + sh.Y1*0), math.IsNaN(sh.X1), math.IsNaN(sh.Y1):
-				if math.IsNaN(sh.X0) || math.IsNaN(sh.X1) || math.IsNaN(sh.Y0) || math.IsNaN(sh.Y1) {
-					fault(piece, "has a side that is not a number", ErrValue, "write a coordinate or open")
-					return
-				}
+			if math.IsNaN(sh.X0) || math.IsNaN(sh.X1) || math.IsNaN(sh.Y0) || math.IsNaN(sh.Y1) {
+				fault(piece, "has a side that is not a number", ErrValue, "write a coordinate or open")
+				return
 			}
 			if !(sh.X1-sh.X0 > smallest*size) || !(sh.Y1-sh.Y0 > smallest*size) {
 				fault(piece, fmt.Sprintf("runs from x = %g to %g m and y = %g to %g m", sh.X0, sh.X1, sh.Y0, sh.Y1), ErrDegenerate,
@@ -147,6 +144,9 @@ func (s Section) checkValues() Faults {
 		shape("the shield", s.Region.Shield, false)
 		if unbounded(s.Region.Shield) {
 			fault("the shield", "is open", ErrValue, "close it, or use electric sides instead")
+		}
+		if r := s.Region; r.Left.Kind != Open || r.Right.Kind != Open || r.Bottom.Kind != Open || r.Top.Kind != Open {
+			fault("the shield", "is given together with a side", ErrValue, "leave one of them out: a shield closes the region all round")
 		}
 	} else {
 		r := s.Region

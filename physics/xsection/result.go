@@ -45,12 +45,15 @@ type MetalShare struct {
 	// Σ ∮ j_i j_k ds. +Inf where a foil has an edge: a conductor without
 	// thickness has no finite loss.
 	Factor *mat.SymDense
+	// Thickness is about how thick it is, m: +Inf of the sides and the shield.
+	Thickness float64
 }
 
 // A DielectricShare is the capacitance that one dielectric's energy stands for:
 // the sum over all is C, and the conductance is ω Σ tan δ·Capacitance.
+// Dielectrics of one material share one entry, under the index of the first.
 type DielectricShare struct {
-	Index       int // in Section.Dielectrics; −1 for the background
+	Index       int // in Section.Dielectrics; −1 for the background's material
 	Material    Material
 	Capacitance *mat.SymDense // F/m
 }
@@ -92,7 +95,7 @@ func Solve(s Section, o Options) (*Result, error) {
 		nodes = 8
 	}
 	r := newRule(nodes)
-	limit := math.Sqrt(o.Accuracy) / 8 // the error goes as the square of the tails
+	limit := math.Sqrt(min(o.Accuracy, 1e-3)) / 8 // the error goes as the square of the tails
 	mesh := a.firstMesh()
 	res := &Result{Conductors: a.nets[1:], EstimatedError: math.Inf(1)}
 	for {
@@ -211,10 +214,10 @@ func (s *solution) metalShares() []MetalShare {
 	for i := range shares {
 		sums[i] = mat.NewDense(s.signals, s.signals, nil)
 		if i < len(sec.Conductors) {
-			shares[i] = MetalShare{Name: sec.Conductors[i].Name, Metal: sec.Conductors[i].Metal}
+			shares[i] = MetalShare{Name: sec.Conductors[i].Name, Metal: sec.Conductors[i].Metal, Thickness: thickness(sec.Conductors[i].Shape) * s.arr.scale}
 			continue
 		}
-		shares[i] = MetalShare{Name: "sides", Metal: sec.Region.Metal}
+		shares[i] = MetalShare{Name: "sides", Metal: sec.Region.Metal, Thickness: math.Inf(1)}
 		if sec.Region.Shield != nil {
 			shares[i].Name = "shield"
 		}
@@ -372,88 +375,96 @@ func (s *solution) mendTips(e *edge, list []int, integral []*mat.Dense, end int,
 }
 
 // dielectricShares splits the energy by ½∮uD·n over the outline of each
-// dielectric, n outwards.
+// dielectric, n inwards. Round a corner of a signal at the voltage V it is
+// taken as ½∮(u−V)D·n plus V times half the flux that leaves the corner through
+// each sector, for the same reason as in fluxCorners.
 func (s *solution) dielectricShares() []DielectricShare {
 	sec := s.arr.section
 	n := s.signals
-	sums := make([]*mat.Dense, len(sec.Dielectrics)+1) // the background last
-	index := func(p place) int {
-		if p.region < 0 {
-			return len(sec.Dielectrics)
+	type share struct {
+		sum  *mat.Dense
+		used bool
+	}
+	shares := make([]share, len(sec.Dielectrics)+1) // the background last
+	for i := range shares {
+		shares[i].sum = mat.NewDense(n, n, nil)
+	}
+	add := func(p place, m *mat.Dense) {
+		if !p.free() {
+			return
 		}
-		return p.region
+		i := p.region
+		if i < 0 {
+			i = len(sec.Dielectrics)
+		}
+		shares[i].used = true
+		if m != nil {
+			shares[i].sum.Add(shares[i].sum, m)
+		}
 	}
-	seen := make([]bool, len(sums))
-	for i := range sums {
-		sums[i] = mat.NewDense(n, n, nil)
+	corners, round := s.fluxCorners()
+	flux := make([][][]float64, len(corners))
+	s.each(len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
+	for i, c := range corners {
+		for k, q := range flux[i] {
+			m := mat.NewDense(n, n, nil)
+			m.SetRow(c.net-1, q)
+			add(c.after[k], m)
+		}
 	}
-	parts := make([]*mat.Dense, len(s.panels)) // ∫ u_a D_b, D to the left
-	parts2 := make([]*mat.Dense, len(s.panels))
+	parts := make([][2]*mat.Dense, len(s.panels)) // on the left and on the right of each panel
 	s.each(len(s.panels), func(i int, sc *scratch) {
 		p := &s.panels[i]
 		e := &s.arr.edges[p.edge]
-		if e.kind == mirrorEdge || e.kind == metalEdge && e.net == 0 {
+		if e.kind == mirrorEdge || e.kind == metalEdge && (e.net == 0 || round[i] != 0) {
 			return
 		}
-		m, m2 := mat.NewDense(n, n, nil), mat.NewDense(n, n, nil)
+		l, r := mat.NewDense(n, n, nil), mat.NewDense(n, n, nil)
 		u, mean := make([]float64, n), make([]float64, n)
 		for k, w := range s.rule.w {
+			row := s.sigma[filled].RawRowView(s.first[i] + k)
 			if e.kind == metalEdge {
-				for c := range u {
-					u[c] = 0
-				}
+				clear(u)
 				u[e.net-1] = 1
 			} else {
 				s.potentialOnNode(i, k, sc, u)
+				if round[i] != 0 {
+					u[round[i]-1]--
+				}
 			}
-			row := s.sigma[filled].RawRowView(s.first[i] + k)
-			switch {
-			case e.foil:
+			for c, q := range row {
+				switch { // the mean of the normal fields of both sides
+				case e.foil || e.contrast() == 0 && e.kind == materialEdge:
+				case e.kind == materialEdge:
+					mean[c] = -q / (2 * e.contrast())
+				case e.left.free():
+					mean[c] = q / 2
+				default:
+					mean[c] = -q / 2
+				}
+			}
+			if e.foil || e.contrast() == 0 && e.kind == materialEdge {
 				s.normalField(i, k, filled, sc, mean)
-			case e.kind == metalEdge && e.left.free():
-				for c := range mean {
-					mean[c] = row[c] / 2
-				}
-			case e.kind == metalEdge:
-				for c := range mean {
-					mean[c] = -row[c] / 2
-				}
-			default:
-				lambda := e.contrast()
-				for c := range mean {
-					mean[c] = -row[c] / (2 * lambda)
-				}
 			}
 			for a := range n {
-				for b := range n {
-					m.Set(a, b, m.At(a, b)+p.h*w*u[a]*e.left.eps*(mean[b]+row[b]/2))
-					m2.Set(a, b, m2.At(a, b)-p.h*w*u[a]*e.right.eps*(mean[b]-row[b]/2))
+				for b, q := range row {
+					l.Set(a, b, l.At(a, b)+p.h*w*u[a]*e.left.eps*(mean[b]+q/2))
+					r.Set(a, b, r.At(a, b)-p.h*w*u[a]*e.right.eps*(mean[b]-q/2))
 				}
 			}
 		}
-		parts[i], parts2[i] = m, m2
+		parts[i] = [2]*mat.Dense{l, r}
 	})
 	for i, p := range s.panels {
-		e := &s.arr.edges[p.edge]
-		if e.left.free() {
-			seen[index(e.left)] = true
-			if parts[i] != nil {
-				sums[index(e.left)].Add(sums[index(e.left)], parts[i])
-			}
-		}
-		if e.right.free() {
-			seen[index(e.right)] = true
-			if parts2[i] != nil {
-				sums[index(e.right)].Add(sums[index(e.right)], parts2[i])
-			}
-		}
+		add(s.arr.edges[p.edge].left, parts[i][0])
+		add(s.arr.edges[p.edge].right, parts[i][1])
 	}
 	var out []DielectricShare
-	for i, m := range sums {
-		if !seen[i] {
+	for i, sh := range shares {
+		if !sh.used {
 			continue
 		}
-		d := DielectricShare{Index: i, Material: sec.Background, Capacitance: symmetric(m, eps0)}
+		d := DielectricShare{Index: i, Material: sec.Background, Capacitance: symmetric(sh.sum, eps0)}
 		if i == len(sec.Dielectrics) {
 			d.Index = -1
 		} else {

@@ -1,6 +1,10 @@
 package xsection
 
-import "math"
+import (
+	"math"
+
+	"linewright/physics/line"
+)
 
 // A Point lies in the plane of the section, in m.
 type Point struct{ X, Y float64 }
@@ -110,12 +114,10 @@ type Section struct {
 	Conductors  []Conductor
 }
 
-// Constants: c is exact; the magnetic constant is the conventional 4π·10⁻⁷,
-// 5.5e-10 from the measured one, as in package line.
 const (
-	c0   = 299792458.0
-	mu0  = 4e-7 * math.Pi
-	eps0 = 1 / (mu0 * c0 * c0)
+	c0   = line.C0
+	mu0  = line.Mu0
+	eps0 = line.Eps0
 )
 
 func (m Material) permittivity() float64 {
@@ -163,6 +165,27 @@ func (c Circle) outline(float64) []curve {
 
 func (s Segment) outline(far float64) []curve {
 	return []curve{straight(complex(reach(s.A.X, far), reach(s.A.Y, far)), complex(reach(s.B.X, far), reach(s.B.Y, far)))}
+}
+
+// thickness estimates how thick a piece of metal is: twice the area over the
+// circumference, the radius of a circle, 0 of a foil.
+func thickness(s Shape) float64 {
+	switch s := s.(type) {
+	case Circle:
+		return s.Diameter / 2
+	case Rectangle:
+		w, h := s.X1-s.X0, s.Y1-s.Y0
+		return 1 / (1/w + 1/h)
+	case Polygon:
+		area, round := 0.0, 0.0
+		for i, a := range s {
+			b := s[(i+1)%len(s)]
+			area += ((a.X-s[0].X)*(b.Y-s[0].Y) - (b.X-s[0].X)*(a.Y-s[0].Y)) / 2
+			round += math.Hypot(b.X-a.X, b.Y-a.Y)
+		}
+		return 2 * math.Abs(area) / round
+	}
+	return 0
 }
 
 // reach puts an open end a little beyond the region's far edge, so that the

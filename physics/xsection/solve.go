@@ -275,31 +275,38 @@ func (s *solution) normalField(i, k, which int, sc *scratch, out []float64) {
 // taken from the flux that leaves it.
 func (s *solution) charges() {
 	s.cap = [2]*mat.Dense{mat.NewDense(s.signals, s.signals, nil), mat.NewDense(s.signals, s.signals, nil)}
-	counted := make([]bool, len(s.panels))
-	corners := s.fluxCorners(counted)
-	var mu sync.Mutex
+	corners, round := s.fluxCorners()
+	// Worked out on all processors, summed in order: the same bits every time.
+	flux := make([][][]float64, len(corners))
+	s.each(len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
+	charge := make([][2][]float64, len(s.panels))
+	s.each(len(s.panels), func(i int, sc *scratch) {
+		e := &s.arr.edges[s.panels[i].edge]
+		if e.kind != metalEdge || e.net == 0 {
+			return
+		}
+		charge[i][air] = s.panelCharge(i, air, sc)
+		if round[i] == 0 {
+			charge[i][filled] = s.panelCharge(i, filled, sc)
+		}
+	})
 	add := func(which, net int, q []float64) {
-		mu.Lock()
-		defer mu.Unlock()
 		row := s.cap[which].RawRowView(net - 1)
 		for c := range q {
 			row[c] += q[c]
 		}
 	}
-	s.each(len(corners), func(i int, sc *scratch) {
-		add(filled, corners[i].net, s.cornerFlux(corners[i], sc))
-	})
-	s.each(len(s.panels), func(i int, sc *scratch) {
-		p := &s.panels[i]
-		e := &s.arr.edges[p.edge]
-		if e.kind != metalEdge || e.net == 0 {
-			return
+	for i, c := range corners {
+		for _, q := range flux[i] {
+			add(filled, c.net, q)
 		}
-		add(air, e.net, s.panelCharge(i, air, sc))
-		if !counted[i] {
-			add(filled, e.net, s.panelCharge(i, filled, sc))
+	}
+	for i, q := range charge {
+		if net := s.arr.edges[s.panels[i].edge].net; net > 0 {
+			add(filled, net, q[filled])
+			add(air, net, q[air])
 		}
-	})
+	}
 }
 
 // panelCharge integrates the free charge, over ε0, on a metal panel.
@@ -335,16 +342,17 @@ type fluxCorner struct {
 	net   int
 	at    complex128
 	reach []complex128 // where the path round it starts and ends: on each edge, by angle
-	eps   []float64    // of the sector that follows; 0 in metal or outside
+	after []place      // what lies in the sector that follows
 }
 
-// fluxCorners finds them and marks the panels they account for.
+// fluxCorners finds them, and for each panel the net of the corner that
+// accounts for it, or 0.
 //
 // Near such a corner the density goes as r^(ν−1), and its sum over the last
 // panel, of length δ, is off by a part that falls as δ^ν only. What the corner
 // does to the field elsewhere is off by δ^(2ν), so the flux through a path some
 // way from it gives the charge within as well as the field is known.
-func (s *solution) fluxCorners(counted []bool) []fluxCorner {
+func (s *solution) fluxCorners() (out []fluxCorner, round []int) {
 	a := s.arr
 	type end struct {
 		e, k int
@@ -365,7 +373,7 @@ func (s *solution) fluxCorners(counted []bool) []fluxCorner {
 	for i, p := range s.panels {
 		byEdge[p.edge] = append(byEdge[p.edge], i)
 	}
-	var out []fluxCorner
+	round = make([]int, len(s.panels))
 	for v := range a.vertex {
 		if !mixed[v] {
 			continue
@@ -427,45 +435,42 @@ func (s *solution) fluxCorners(counted []bool) []fluxCorner {
 			if m.k == 1 {
 				side = a.edges[m.e].right
 			}
-			eps := 0.0
-			if side.free() {
-				eps = side.eps
-			}
-			c.reach, c.eps = append(c.reach, m.z), append(c.eps, eps)
+			c.reach, c.after = append(c.reach, m.z), append(c.after, side)
 		}
 		if !ok {
 			continue
 		}
 		for _, m := range arms {
 			for _, i := range m.panels {
-				if a.edges[m.e].kind == metalEdge {
-					counted[i] = true
-				}
+				round[i] = c.net
 			}
 		}
 		out = append(out, c)
 	}
-	return out
+	return out, round
 }
 
 // cornerFlux integrates the flux density over ε0 along the paths round a
-// corner, from edge to edge, with angle and log radius linear.
-func (s *solution) cornerFlux(c fluxCorner, sc *scratch) []float64 {
-	flux := make([]float64, s.signals)
+// corner, from edge to edge, with angle and log radius linear: one row per
+// sector.
+func (s *solution) cornerFlux(c fluxCorner, sc *scratch) [][]float64 {
+	out := make([][]float64, len(c.after))
 	r := newRule(16)
-	for i, eps := range c.eps {
-		if eps == 0 {
+	for i, p := range c.after {
+		flux := make([]float64, s.signals)
+		out[i] = flux
+		if !p.free() {
 			continue
 		}
 		from := cmplx.Log(c.reach[i] - c.at)
 		to := cmplx.Log(c.reach[(i+1)%len(c.reach)] - c.at)
-		if i+1 == len(c.eps) {
+		if i+1 == len(c.reach) {
 			to += complex(0, 2*math.Pi)
 		}
 		for k, x := range r.x {
 			w := from + complex((1+x)/2, 0)*(to-from)
 			z := c.at + cmplx.Exp(w)
-			dz := cmplx.Exp(w) * (to - from) / 2 * complex(r.w[k]*eps, 0)
+			dz := cmplx.Exp(w) * (to - from) / 2 * complex(r.w[k]*p.eps, 0)
 			s.field(z, filled, sc, func(f complex128, row []float64) {
 				g := imag(f * dz) // E·n ds, n to the right of the path: away from the corner
 				for l := range flux {
@@ -474,7 +479,7 @@ func (s *solution) cornerFlux(c fluxCorner, sc *scratch) []float64 {
 			})
 		}
 	}
-	return flux
+	return out
 }
 
 // field calls use, for every node, with the conjugate field at z of unit
