@@ -68,17 +68,23 @@ func newTable(n int, at func(i int) (f, loss float64)) table {
 	return t
 }
 
-// at interpolates loss/√f straight in √f, which is exact for k1·√f + k2·f, and
-// carries the last stretch on beyond the ends.
+// at interpolates loss/√f straight in √f, which is exact for k1·√f + k2·f.
+// Below the table the loss falls as √f; above it the last stretch goes on, but
+// loss/√f never falls, so that an extrapolation errs to the careful side.
 func (t table) at(f float64) float64 {
 	n := len(t.f)
-	if n == 1 {
-		return t.loss[0] * math.Sqrt(f/t.f[0])
+	x := math.Sqrt(f)
+	if n == 1 || f <= t.f[0] {
+		return t.loss[0] * x / math.Sqrt(t.f[0])
 	}
-	i := min(max(sort.SearchFloat64s(t.f, f), 1), n-1)
-	x1, x2, x := math.Sqrt(t.f[i-1]), math.Sqrt(t.f[i]), math.Sqrt(f)
+	i := min(sort.SearchFloat64s(t.f, f), n-1)
+	x1, x2 := math.Sqrt(t.f[i-1]), math.Sqrt(t.f[i])
 	y1, y2 := t.loss[i-1]/x1, t.loss[i]/x2
-	return x * (y1 + (y2-y1)*(x-x1)/(x2-x1))
+	y := y1 + (y2-y1)*(x-x1)/(x2-x1)
+	if f > t.f[n-1] {
+		y = math.Max(y, y2)
+	}
+	return x * y
 }
 
 // Coverage says what a loss figure can vouch for over a band.
