@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"linewright/physics/material"
 )
 
 // Section is a stretch of a body with constant cross-section.
@@ -34,11 +36,10 @@ func (s Section) permittivity() complex128 {
 // walls is a flat face, the rest of the plane, the aperture, is open.
 type Body struct {
 	Sections []Section
-	// Inner and Outer give the surface impedance, in Ω per square, of the
-	// centre conductor and the outer conductor at frequency f, in Hz, with
-	// whatever roughness adds to it (material.Conductor.SurfaceImpedance has
-	// this form). Nil stands for a perfect conductor.
-	Inner, Outer func(f float64) complex128
+	// Inner and Outer are the metals of the centre conductor and of the outer
+	// conductor, plating, roughness and temperature included; nil stands for a
+	// perfect conductor.
+	Inner, Outer *material.Conductor
 }
 
 // A SectionError says which section of a body makes no sense, what stands
@@ -100,6 +101,16 @@ func (b Body) Check() error {
 			}
 		}
 	}
+	for _, c := range []struct {
+		name string
+		*material.Conductor
+	}{{"centre conductor", b.Inner}, {"outer conductor", b.Outer}} {
+		if c.Conductor != nil {
+			if err := c.Check(); err != nil {
+				errs = append(errs, fmt.Errorf("%s: %w", c.name, err))
+			}
+		}
+	}
 	if len(errs) == 0 && b.Sections[0].InnerDiameter == 0 && b.Sections[n-1].InnerDiameter == 0 {
 		fault(0, ErrPort, "give the first or the last section a centre conductor", "no centre conductor in the first and the last section")
 	}
@@ -136,4 +147,29 @@ func Taper(from, to Section, length float64, steps int) []Section {
 		}
 	}
 	return t
+}
+
+// surface returns the impedance of a conductor's surface, Ω per square, as
+// package line takes it: a roughness model that has a complex factor
+// multiplies resistance and reactance, one that has not, the resistance alone.
+func surface(c *material.Conductor, f float64) complex128 {
+	if c == nil {
+		return 0
+	}
+	z := c.SurfaceImpedance(f)
+	if c.Roughness.Smooth() {
+		return z
+	}
+	metal := c.Metal
+	if len(c.Plating) > 0 {
+		metal = c.Plating[0].Metal
+	}
+	k, zeta := metal.Wave(f, c.Temperature)
+	if zeta == 0 {
+		return z
+	}
+	if h, ok := c.Roughness.Complex(k); ok {
+		return z * h
+	}
+	return complex(real(z)*c.RoughnessFactor(f), imag(z))
 }

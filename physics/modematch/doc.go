@@ -38,6 +38,6 @@
 // excited, however high the frequency; [Result.Warnings] names those that
 // could travel. Conductor loss is of first order, of the side walls for the
 // modes that travel or nearly do, and of the flat faces for the TEM current;
-// the end face of a centre conductor at a gap has none. Plating and roughness
-// come in through the surface impedance.
+// the end face of a centre conductor at a gap has none. Walls count as flat:
+// the skin depth must be small beside the radii.
 package modematch
