@@ -152,8 +152,10 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 		}
 		switch {
 		case p.Launch != nil:
+			open = nil // a board lies between
 			add(launchElement(p.Name, *p.Launch), RoleLaunch)
 		case p.Trace != nil:
+			open = nil
 			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source}
 			if p.Trace.Loss != nil {
 				t.Loss = *p.Trace.Loss
