@@ -3,7 +3,9 @@ package launch
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"strings"
+	"unicode"
 
 	"linewright/hardware/board"
 	"linewright/hardware/part"
@@ -69,7 +71,10 @@ func Check(in Input) []Finding {
 	if !(c.f > 0) {
 		return []Finding{{Rule: "L1", Title: "top frequency", Verdict: NotAssessed, Value: math.NaN(), Limit: math.NaN(), Text: "no top frequency is stated", Help: "state the highest frequency at which the launch must work"}}
 	}
+	c.nonsense()
 	c.footprint()
+	c.fabrication()
+	c.line()
 	c.pad()
 	c.capacity()
 	c.via()
@@ -176,18 +181,83 @@ func (c *checker) footprint() {
 	c.add(x)
 }
 
+// value returns a dimension in m; NaN when it is not stated or makes no sense.
 func value(p *units.Length) float64 {
-	if p == nil {
+	if p == nil || !sensible(float64(*p)) {
 		return math.NaN()
 	}
 	return float64(*p)
 }
 
+// sensible says whether x can be a dimension of a launch, in m.
+func sensible(x float64) bool { return x >= 1e-7 && x <= 1 }
+
+// orNone is value where zero is an answer: no stub, no gap, ground at the edge.
+func orNone(p *units.Length) float64 {
+	if p != nil && *p == 0 {
+		return 0
+	}
+	return value(p)
+}
+
+// number returns a permittivity; NaN when it is not stated or makes no sense.
 func number(p *float64) float64 {
-	if p == nil {
+	if p == nil || !(*p >= 1 && *p <= 1000) {
 		return math.NaN()
 	}
 	return *p
+}
+
+// nonsense reports what is stated and cannot be; the rules then take it as not
+// stated.
+func (c *checker) nonsense() {
+	say := func(name string, v fmt.Stringer, help string) {
+		c.add(Finding{Rule: "input", Title: name, Verdict: NotAssessed, Value: math.NaN(), Limit: math.NaN(), Text: fmt.Sprintf("%s is %v and is taken as not stated", name, v), Help: help})
+	}
+	var walk func(v reflect.Value, name string)
+	walk = func(v reflect.Value, name string) {
+		switch x := v.Interface().(type) {
+		case *units.Length:
+			none := name == "via stub" || strings.HasPrefix(name, "edge") || name == "mask opening"
+			if x != nil && !sensible(float64(*x)) && !(none && *x == 0) {
+				say(name, *x, "a dimension of a launch lies between 0.1 µm and 1 m: look for a slipped unit or sign")
+			}
+			return
+		case *float64:
+			if x != nil && math.IsNaN(number(x)) {
+				say(name, units.Ratio(*x), "a relative permittivity is 1 or more")
+			}
+			return
+		case *board.Limits:
+			return
+		}
+		switch v.Kind() {
+		case reflect.Struct:
+			for i := range v.NumField() {
+				if f := v.Type().Field(i); f.IsExported() {
+					walk(v.Field(i), strings.TrimSpace(name+" "+words(f.Name)))
+				}
+			}
+		case reflect.Slice:
+			for i := range v.Len() {
+				walk(v.Index(i), name)
+			}
+		}
+	}
+	walk(reflect.ValueOf(c.in.Board), "board")
+	walk(reflect.ValueOf(c.in.Parameters), "")
+}
+
+// words turns RowWidth into "row width".
+func words(name string) string {
+	var b strings.Builder
+	for i, r := range name {
+		if unicode.IsUpper(r) && i > 0 {
+			b.WriteByte(' ')
+		}
+		b.WriteRune(unicode.ToLower(r))
+	}
+	return b.String()
 }
 
 func known(xs ...float64) bool {
@@ -197,6 +267,90 @@ func known(xs ...float64) bool {
 		}
 	}
 	return true
+}
+
+// fabrication compares what is drawn with what the fabricator can make.
+func (c *checker) fabrication() {
+	l, in, whose := c.limits, c.in, c.maker()
+	below := func(what string, drawn float64, least *units.Length) {
+		if least == nil || !(drawn < float64(*least)*(1-1e-9)) { // not stated passes
+			return
+		}
+		c.add(Finding{Rule: "fabrication", Title: what, Verdict: Collides, Value: drawn * 1e3, Limit: units.In(*least, "mm"), Unit: "mm",
+			Text: fmt.Sprintf("%s is drawn as %s, %s make %v and more", what, length(drawn), whose, *least), Help: "draw it larger, or ask the fabricator whether and with which tolerance he can make it",
+			Collision: &Collision{Rule: what + " as drawn", Demanded: units.Length(drawn), Makeable: *least, Maker: whose, Way: fmt.Sprintf("at least %v", *least)}})
+	}
+	via := value(in.Via.Drill)
+	drill, aspect := l.Drill, l.AspectRatio
+	if in.Via.Kind == Micro || in.Via.Kind == Stacked {
+		drill, aspect = l.LaserDrill, l.LaserAspectRatio
+	}
+	below("drill of the signal via", via, drill)
+	below("drill of the ground vias", value(in.Ring.Drill), l.Drill)
+	below("drill of the fence", value(in.Fence.Drill), l.Drill)
+	below("width of the trace", value(in.Trace.Width), l.Trace)
+	below("slot of the trace", value(in.Trace.Gap), l.Gap)
+	if p, ok := l.SmallestPitch(); ok {
+		below("pitch of the fence as drawn", value(in.Fence.Pitch), &p)
+	}
+	pad, anti := in.Via.tightest()
+	below("annular ring of the signal via", (value(in.Via.Pad)-via)/2, l.AnnularRing)
+	below("clearance of pad to plane, for registration", (anti-pad)/2, l.Registration)
+	if aspect != nil && *aspect > 0 {
+		deep := value(in.Via.Length) // of a blind via; a through via goes through the board
+		if in.Via.Kind == Through {
+			deep = c.thickness
+		}
+		if known(deep) {
+			least := units.Length(deep / *aspect)
+			below(fmt.Sprintf("drill of the signal via, %s deep at an aspect ratio of %.3g,", length(deep), *aspect), via, &least)
+		}
+	}
+}
+
+// line is the first half of L1: the line on this board.
+func (c *checker) line() {
+	if c.problem != nil {
+		c.add(Finding{Rule: "L1", Title: "line on this stackup", Verdict: NotAssessed, Value: math.NaN(), Limit: math.NaN(), Text: c.problem.Error(), Help: "mend the stackup, or name the layer of the line"})
+		return
+	}
+	tr := c.in.Trace
+	w, g := value(tr.Width), value(tr.Gap)
+	if !known(w) {
+		return // the chain's own line is asked for elsewhere
+	}
+	var l line.Line
+	substrate := material.Dielectric{Permittivity: c.er}
+	switch {
+	case c.in.Stackup != nil:
+		t := board.Trace{Kind: tr.Kind, Layer: tr.Layer, Width: *tr.Width, Walls: c.in.Fence.RowWidth}
+		if tr.Gap != nil {
+			t.Gap = *tr.Gap
+		}
+		made, _, err := c.in.Stackup.Line(t)
+		if err != nil {
+			c.add(Finding{Rule: "L1", Title: "line on this stackup", Verdict: NotAssessed, Value: math.NaN(), Limit: math.NaN(), Text: err.Error(), Help: "correct the line or the stackup"})
+			return
+		}
+		l = made
+	case tr.Kind == board.Microstrip && known(c.er, c.height):
+		l = line.Microstrip{Width: w, Height: c.height, Substrate: substrate}
+	case tr.Kind == board.Coplanar && known(c.er, c.height, g):
+		l = line.Coplanar{Width: w, Gap: g, Height: c.height, GroundBelow: true, Substrate: substrate}
+	default:
+		return
+	}
+	if err := l.Check(); err != nil {
+		c.add(Finding{Rule: "L1", Title: "line on this stackup", Verdict: NotAssessed, Value: math.NaN(), Limit: math.NaN(), Text: err.Error(), Help: "correct the line's dimensions"})
+		return
+	}
+	z := l.Static().Impedance
+	x := Finding{Rule: "L1", Title: "line on this stackup", Value: z, Limit: z0, Unit: "Ω", Source: l.Model(), Standing: part.Published,
+		Text: fmt.Sprintf("the %s %s wide has %.3g Ω on this board, a step of %.3g dB return loss", tr.Kind, length(w), z, -20*math.Log10(math.Abs(z-z0)/(z+z0)))}
+	if !(math.Abs(z-z0) <= 0.1*z0) {
+		x.Verdict, x.Help = Attention, "make the line's width and slot for this stackup"
+	}
+	c.add(x)
 }
 
 // target is the return loss asked of the launch.
@@ -276,7 +430,7 @@ func (c *checker) capacity() {
 // signalVia says whether the signal runs through a via.
 func (c *checker) signalVia() bool {
 	v := c.in.Via
-	return v != Via{} || c.in.Trace.Kind == board.Stripline || c.in.mount() == part.ThroughHole
+	return v.Kind != "" || v.Drill != nil || v.Pad != nil || v.Antipad != nil || v.Length != nil || v.Stub != nil || len(v.Layers) > 0 || c.in.Trace.Kind == board.Stripline || c.in.mount() == part.ThroughHole
 }
 
 // via is L3 and L4: capacity and inductance as trends, quasi-coax impedance.
@@ -285,7 +439,8 @@ func (c *checker) via() {
 		return
 	}
 	v := c.in.Via
-	d, pad, antipad, l := value(v.Drill), value(v.Pad), value(v.Antipad), value(v.Length)
+	d, l := value(v.Drill), value(v.Length)
+	pad, antipad := v.tightest()
 	switch {
 	case !known(c.er, pad, antipad, l, d):
 		c.open("L3", "via capacity and inductance", "the via's drill, pad, antipad or length", "they are trends only, but show which way to go")
@@ -423,8 +578,8 @@ func (c *checker) stub() {
 	if math.IsNaN(c.er) {
 		ere = 4
 	}
-	if v.Effective != nil {
-		ere = *v.Effective
+	if x := number(v.Effective); known(x) {
+		ere = x
 	}
 	most := line.C0 / (12 * c.f * math.Sqrt(ere)) // its quarter wave at three times the top
 	tol := 0.1e-3
@@ -433,8 +588,7 @@ func (c *checker) stub() {
 	}
 	x := Finding{Rule: "L7", Title: title, Value: math.NaN(), Limit: most * 1e3, Unit: "mm", Source: "quarter wave of an open stub; three times the top frequency is list practice", Standing: part.Practice}
 	blind := v.Kind == Blind || v.Kind == Micro || v.Kind == Stacked
-	if v.Stub != nil {
-		l := float64(*v.Stub)
+	if l := orNone(v.Stub); l > 0 {
 		fr := board.QuarterWave(l, ere)
 		x.Value = l * 1e3
 		x.Text = fmt.Sprintf("a stub of %s is a quarter wave at %s; three times the top (%s) allows %.2g mm", length(l), ghz(fr), c.top(), most*1e3)
@@ -444,15 +598,15 @@ func (c *checker) stub() {
 		case !(fr >= 3*c.f):
 			x.Verdict, x.Help = Attention, "at half its resonance a stub costs some dB already: drill it out, or use a blind via"
 		}
-	} else if blind {
+	} else if blind || l == 0 {
 		x.Value = 0
-		x.Text = fmt.Sprintf("a %s via has no stub", v.Kind)
+		x.Text = "the via has no stub"
 	} else {
 		x.Verdict = NotAssessed
 		x.Text = fmt.Sprintf("%.2g mm of stub are allowed at %s (its quarter wave at three times that)", most*1e3, c.top())
 		x.Help = "give the stub, or the kind of via"
 	}
-	if !blind && c.f > 50e9 {
+	if !blind && c.f > 50e9 && x.Value != 0 {
 		x.Collision = &Collision{Rule: "the stub's quarter wave at three times the top frequency", Demanded: units.Length(most), Makeable: units.Length(2 * tol),
 			Maker: c.maker(), Way: "above about 50 GHz use blind or micro vias, or bring the line to the outer layer"}
 		if x.Verdict < Collides {
@@ -592,6 +746,9 @@ func (c *checker) loading() {
 	if d := value(f.Drill); known(d) {
 		walls -= d
 	}
+	if !(walls > 0) {
+		walls = math.NaN()
+	}
 	if !known(walls, w, g, c.er, c.height) {
 		c.open("L10", title, "the line's width and slot, the row width, or the dielectric", "recompute the line's impedance with the fence in place")
 		return
@@ -616,8 +773,8 @@ func (c *checker) loading() {
 func (c *checker) setBack() {
 	m := c.in.mount()
 	e := c.in.Edge
-	back, what := value(e.FirstVia), "first ground via"
-	if p := value(e.Plane); known(p) && !(back >= p) {
+	back, what := orNone(e.FirstVia), "first ground via"
+	if p := orNone(e.Plane); known(p) && !(back >= p) {
 		back, what = p, "plane edge"
 	}
 	if !m.Edge() && math.IsNaN(back) {
@@ -625,8 +782,8 @@ func (c *checker) setBack() {
 	}
 	const title = "set-back from the board's edge"
 	switch {
-	case e.Plated != nil && *e.Plated:
-		c.add(Finding{Rule: "L11", Title: title, Value: back * 1e3, Limit: math.NaN(), Unit: "mm", Text: "the edge is plated: ground reaches to it"})
+	case e.Plated != nil && *e.Plated || back == 0:
+		c.add(Finding{Rule: "L11", Title: title, Value: math.NaN(), Limit: math.NaN(), Text: "ground reaches to the edge, by its plating or its vias"})
 		return
 	case !known(c.er):
 		c.open("L11", title, "the permittivity", "the set-back must be well below a quarter wavelength in the dielectric")
@@ -657,7 +814,7 @@ func (c *checker) airGap() {
 		return
 	}
 	const title = "air gap between body and board edge"
-	g := value(c.in.Edge.Gap)
+	g := orNone(c.in.Edge.Gap)
 	most := line.C0 / c.f / 100
 	if math.IsNaN(g) {
 		c.open("L12", title, "the gap", "it is a slot in series with the ground: keep it to microns by a clamp or a recess; state the tolerance of the routed edge")
@@ -687,9 +844,9 @@ func (c *checker) finishing() {
 	switch {
 	case c.finish.Nickel() && outer:
 		x.Verdict = Attention
-		ratio := nickelRatio(c.f)
+		ratio, layers := c.platedRatio()
 		x.Value, x.Limit = ratio, 1
-		x.Text = fmt.Sprintf("%s puts nickel on the outer line: the plated surface has at least %.2g times the resistance of copper at %s (0.05 µm gold on 4 µm nickel, taken as non-magnetic; at the edges of trace and slots, where the current crowds)", c.finish, ratio, c.top())
+		x.Text = fmt.Sprintf("%s puts nickel on the outer line: where the current crowds, at the edges of trace and slots, the surface has about %.2g times the resistance of copper at %s (%s; nickel taken as non-magnetic, which is the least)", c.finish, ratio, c.top(), layers)
 		x.Help = "prefer immersion silver, an organic finish or nickel-free gold on the line"
 		if pads {
 			x.Help += "; hard gold on the clamped pads only"
@@ -707,17 +864,26 @@ func (c *checker) finishing() {
 	c.add(x)
 }
 
-// nickelRatio returns the surface resistance of usual nickel-gold on copper
-// over that of copper at f, in Hz, nickel's permeability taken as 1: a lower
-// bound.
-func nickelRatio(f float64) float64 {
-	gold, err1 := material.FindMetal("gold")
-	nickel, err2 := material.FindMetal("nickel")
-	if err1 != nil || err2 != nil {
-		return math.NaN()
+// platedRatio returns the surface resistance of the finish on copper over that
+// of copper at the top frequency, and its layers in words: those of the stackup,
+// else the usual 0.05 µm of gold on 4 µm of nickel. Nickel's permeability is
+// taken as 1.
+func (c *checker) platedRatio() (ratio float64, layers string) {
+	plating, usual := c.plating, ""
+	if len(plating) == 0 {
+		plating, usual = []board.Plating{{Metal: "gold", Thickness: 0.05e-6}, {Metal: "nickel", Thickness: 4e-6}}, " as usual"
 	}
-	plated := material.Conductor{Plating: []material.Layer{{Metal: gold.Metal(), Thickness: 0.05e-6}, {Metal: nickel.Metal(), Thickness: 4e-6}}}
-	return real(plated.SurfaceImpedance(f)) / real(material.Conductor{}.SurfaceImpedance(f))
+	var surface material.Conductor
+	var names []string
+	for _, p := range plating {
+		m, err := material.FindMetal(p.Metal)
+		if err != nil {
+			return math.NaN(), err.Error()
+		}
+		surface.Plating = append(surface.Plating, material.Layer{Metal: m.Metal(), Thickness: float64(p.Thickness)})
+		names = append(names, fmt.Sprintf("%v %s", p.Thickness, p.Metal))
+	}
+	return real(surface.SurfaceImpedance(c.f)) / real(material.Conductor{}.SurfaceImpedance(c.f)), strings.Join(names, " on ") + usual
 }
 
 // mask is L14.

@@ -98,12 +98,14 @@ func Estimate(in Input, f []float64) (Estimated, error) {
 	}
 
 	if v := in.Via; c.signalVia() {
-		d, l, opening := value(v.Drill), value(v.Length), value(v.Antipad)
+		d, l := value(v.Drill), value(v.Length)
+		pad, anti := v.tightest()
+		opening := anti
 		if math.IsNaN(opening) {
 			opening = ring
 		}
 		pads := 0.0
-		if pad, anti := value(v.Pad), value(v.Antipad); known(pad, anti, l, d) && anti > pad {
+		if known(pad, anti, l, d) && anti > pad {
 			count := 2
 			if v.Pads != nil {
 				count = *v.Pads
@@ -131,8 +133,8 @@ func Estimate(in Input, f []float64) (Estimated, error) {
 			if known(opening) && opening > d {
 				z = board.ViaImpedance(d, opening, c.er)
 			}
-			if v.Effective != nil {
-				ere = *v.Effective
+			if x := number(v.Effective); known(x) {
+				ere = x
 			}
 			n := network.Shunt(f, z0, func(f float64) complex128 {
 				return complex(0, math.Tan(2*math.Pi*f*stub*math.Sqrt(ere)/line.C0)/z)

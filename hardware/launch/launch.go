@@ -28,6 +28,7 @@ type Input struct {
 	Stackup   *board.Stackup // nil: the figures of the board below, as far as they are known
 	Board     Board
 	Footprint *Footprint // a land pattern brought along
+
 	Parameters
 }
 
@@ -64,6 +65,8 @@ type Parameters struct {
 	Pin   Pin
 	Mask  Mask
 	Clamp Clamp
+
+	Temperature *units.Temperature // at which the dimensions and materials stand
 }
 
 // Pad is the signal pad.
@@ -105,6 +108,34 @@ type Via struct {
 	Stub      *units.Length // left below the line's layer
 	Backdrill *units.Length // depth
 	Effective *float64      // effective permittivity of the stub; nil: the larger of 4 and the dielectric's
+	Layers    []ViaLayer    // layers whose pad or antipad is another
+}
+
+// ViaLayer is the signal via where it crosses one copper layer.
+type ViaLayer struct {
+	Layer   string
+	Pad     *units.Length // diameter; nil: the via's
+	Antipad *units.Length // diameter, or the smaller width of another shape; nil: the via's
+	Shape   string        // of the antipad: "round", "oval", "rectangular"
+}
+
+// tightest returns the pad and the antipad of the layer that leaves the least
+// between them, or the via's own.
+func (v Via) tightest() (pad, antipad float64) {
+	pad, antipad = value(v.Pad), value(v.Antipad)
+	for _, l := range v.Layers {
+		p, a := value(l.Pad), value(l.Antipad)
+		if l.Pad == nil {
+			p = value(v.Pad)
+		}
+		if l.Antipad == nil {
+			a = value(v.Antipad)
+		}
+		if !known(pad, antipad) || a-p < antipad-pad {
+			pad, antipad = p, a
+		}
+	}
+	return pad, antipad
 }
 
 // Ring is the ring of ground vias around the signal via, or the ground opening
@@ -237,6 +268,7 @@ type facts struct {
 	fabricator            string
 	usual                 bool // no fabricator's limits: the usual ones
 	identity              board.Identity
+	plating               []board.Plating
 	problem               error // of the stackup
 }
 
@@ -252,7 +284,7 @@ func (in Input) facts() facts {
 	if s := in.Stackup; s != nil {
 		x.identity, x.thickness, x.layers, x.fabricator, x.limits = s.Identity(), float64(s.Thickness()), len(s.Coppers()), s.Fabricator, s.Limits
 		if s.Finish.Kind != "" {
-			x.finish = s.Finish.Kind
+			x.finish, x.plating = s.Finish.Kind, s.Finish.Plating
 		}
 		layer := in.Trace.Layer
 		if c := s.Coppers(); layer == "" && len(c) > 0 {
@@ -264,12 +296,15 @@ func (in Input) facts() facts {
 			x.problem = err
 		}
 	}
+	u := board.UsualLimits()
+	if x.limits == (board.Limits{}) {
+		x.limits, x.usual = u, true
+	}
 	if _, ok := x.limits.SmallestPitch(); !ok {
-		u := board.UsualLimits()
 		x.limits.ViaPitch, x.usual = u.ViaPitch, true
-		if x.limits.BackdrillTolerance == nil {
-			x.limits.BackdrillTolerance = u.BackdrillTolerance
-		}
+	}
+	if x.limits.BackdrillTolerance == nil {
+		x.limits.BackdrillTolerance = u.BackdrillTolerance
 	}
 	return x
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -345,6 +346,100 @@ func TestOtherRules(t *testing.T) {
 	if _, ok := ReturnLossTarget(120e9); ok {
 		t.Error("a target above 110 GHz")
 	}
+}
+
+// What is drawn against what can be made, and the line on its stackup.
+func TestFabrication(t *testing.T) {
+	in := Input{Top: 28e9, Board: Board{Permittivity: num(3), Height: mm(0.254), Thickness: mm(1.6)}}
+	in.Via = Via{Kind: Through, Drill: mm(0.15), Pad: mm(0.3), Antipad: mm(0.8), Length: mm(1.0), Layers: []ViaLayer{{Layer: "L2", Antipad: mm(0.4)}}}
+	in.Fence.Pitch = mm(0.3)
+	in.Trace = Trace{Kind: board.Coplanar, Width: mm(0.58), Gap: mm(0.08)}
+	var got []string
+	for _, x := range Check(in) {
+		if x.Rule == "fabrication" {
+			got = append(got, x.Title)
+			if x.Verdict != Collides || x.Collision == nil || !(x.Collision.Demanded < x.Collision.Makeable) {
+				t.Errorf("%+v", x)
+			}
+		}
+	}
+	// 0.15 mm is drilled, but not 1.6 mm deep at 8 to 1; the ring is 0.075 mm;
+	// the plane of L2 comes within 0.05 mm.
+	want := []string{"slot", "pitch", "annular", "registration", "aspect ratio"}
+	if len(got) != len(want) {
+		t.Fatalf("collisions: %q", got)
+	}
+	for i := range want {
+		if !strings.Contains(got[i], want[i]) {
+			t.Errorf("collision %d is %q, want %q", i, got[i], want[i])
+		}
+	}
+	in.Via.Pad = mm(0.1) // smaller than its hole
+	if x := find(t, Check(in), "fabrication", "annular"); !(x.Value < 0) {
+		t.Errorf("a pad inside its hole: %+v", x)
+	}
+	in.Via.Pad = mm(0.3)
+	// The tight layer governs the via's trend.
+	expect(t, find(t, Check(in), "L3", ""), OK, board.ViaCapacitanceTrend(3, 1e-3, 0.3e-3, 0.4e-3)*1e15, 1e-9)
+
+	er := 3.0
+	s := board.Stackup{Name: "s", Layers: []board.Layer{
+		{Name: "L1", Kind: board.Copper, Use: board.Mixed, Thickness: 17e-6},
+		{Kind: board.Core, Thickness: 0.254e-3, Permittivity: &er},
+		{Name: "L2", Kind: board.Copper, Use: board.Plane, Thickness: 17e-6}},
+		Finish: board.Finish{Kind: board.NickelGold, Plating: []board.Plating{{Metal: "gold", Thickness: 5e-6}, {Metal: "nickel", Thickness: 4e-6}}}}
+	in = Input{Top: 28e9, Stackup: &s}
+	in.Trace = Trace{Kind: board.Microstrip, Layer: "L1", Width: mm(0.62)}
+	expect(t, find(t, Check(in), "L1", "line on this stackup"), OK, 50, 1)
+	in.Trace.Width = mm(1.8) // what 0.762 mm of the same material asks for
+	expect(t, find(t, Check(in), "L1", "line on this stackup"), Attention, math.NaN(), 0)
+	// Under 5 µm of gold, many skin depths, the nickel is not seen: √(58/σ) of gold.
+	if x := find(t, Check(in), "L13", ""); !(math.Abs(x.Value-math.Sqrt(58/41.0)) < 0.02) {
+		t.Errorf("thick gold: %g times copper", x.Value)
+	}
+	in.Trace.Layer = "L9"
+	expect(t, find(t, Check(in), "L1", "no copper layer"), NotAssessed, math.NaN(), 0)
+}
+
+// Whatever a file may hold, the checks end, and each finding says something.
+func TestCheckOfAnything(t *testing.T) {
+	numbers := []float64{0, -1e-3, 1e-9, 1e-4, 2.5e-4, 1e-3, 3, 1e3, 1e12, math.NaN(), math.Inf(1)}
+	rapid.Check(t, func(rt *rapid.T) {
+		var fill func(v reflect.Value, name string)
+		fill = func(v reflect.Value, name string) {
+			switch v.Kind() {
+			case reflect.Struct:
+				for i := range v.NumField() {
+					if f := v.Type().Field(i); f.Name != "Stackup" && f.Name != "Connector" && f.Name != "Footprint" {
+						fill(v.Field(i), name+"."+f.Name)
+					}
+				}
+			case reflect.Pointer:
+				if rapid.Bool().Draw(rt, name+" stated") {
+					v.Set(reflect.New(v.Type().Elem()))
+					fill(v.Elem(), name)
+				}
+			case reflect.Float64:
+				v.SetFloat(rapid.SampledFrom(numbers).Draw(rt, name))
+			case reflect.String:
+				if o, ok := v.Interface().(interface{ Options() []string }); ok && rapid.Bool().Draw(rt, name+" stated") {
+					v.SetString(rapid.SampledFrom(o.Options()).Draw(rt, name))
+				}
+			}
+		}
+		var in Input
+		fill(reflect.ValueOf(&in).Elem(), "in")
+		in.Top = units.Frequency(rapid.SampledFrom([]float64{1e9, 40e9, 110e9, math.NaN()}).Draw(rt, "top"))
+		for _, x := range Check(in) {
+			if x.Rule == "" || x.Title == "" || x.Text == "" {
+				rt.Errorf("a finding without words: %+v", x)
+			}
+			if x.Verdict == OK && math.IsNaN(x.Value) && x.Unit != "" && !math.IsNaN(x.Limit) {
+				rt.Errorf("no number passes as ok: %+v", x)
+			}
+		}
+		Estimate(in, []float64{1e9, 2e9}) // must end; its errors are tested elsewhere
+	})
 }
 
 // The estimate's own limits: one shunt capacity, one section; a bound that no
