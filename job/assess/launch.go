@@ -175,7 +175,9 @@ func (j *judge) launchQuestions(name string, end enquiry.End) {
 	}
 	l := end.Line
 	if l == nil {
-		l = &enquiry.BoardLine{}
+		j.ask(enquiry.Question{Field: name + ".stackup", Text: "What is the board's stackup, with permittivity and the frequency it holds at, foil, finish and mask, and who makes it?",
+			Changes: "without it the launch can be neither estimated nor designed"})
+		return
 	}
 	for _, q := range []struct {
 		missing             bool

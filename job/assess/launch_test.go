@@ -145,11 +145,16 @@ func TestLaunchesOfRadar(t *testing.T) {
 	if len(r.Margins) != 2 || r.Margins[0].Verdict != Fails || r.Margins[0].Element != "launch, from" || len(r.Ways) != 1 {
 		t.Errorf("a ring of 1.6 mm: %+v, %+v", r.Margins, r.Ways)
 	}
-	// Without a permittivity nothing is judged, and it is asked.
+	// Without a board nothing is judged, and it is asked for, once.
 	e = enquiry.Enquiry{ID: "bare", Band: e.Band, From: enquiry.End{Kind: enquiry.Board}, To: enquiry.End{Kind: enquiry.Port}}
 	r = judgeLaunches(t, e, k)
-	if len(r.Margins) != 0 || len(r.Questions) == 0 || r.Questions[0].Field != "from.line.permittivity" {
+	if len(r.Margins) != 0 || len(r.Questions) != 1 || r.Questions[0].Field != "from.stackup" {
 		t.Errorf("bare: %+v, %+v", r.Margins, r.Questions)
+	}
+	e.From.Line = &enquiry.BoardLine{Kind: "coplanar"}
+	r = judgeLaunches(t, e, k)
+	if len(r.Margins) != 0 || len(r.Questions) == 0 || r.Questions[0].Field != "from.line.permittivity" {
+		t.Errorf("a line without a board: %+v, %+v", r.Margins, r.Questions)
 	}
 	// Two ports have no launch at all.
 	e.From.Kind = enquiry.Port
