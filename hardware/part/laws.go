@@ -177,16 +177,26 @@ func (c Cable) Ohms() float64 {
 	return 50
 }
 
-// Velocity returns the phase velocity over that of light, from the datasheet or
-// from the core's permittivity; ok is false when neither is stated.
+// velocityDigit is half the last digit of a velocity factor as datasheets print
+// it, 0.84.
+const velocityDigit = 0.005
+
+// Velocity returns the phase velocity over that of light; ok is false when
+// neither velocity factor nor permittivity is stated. When both are and agree
+// to the factor's printed digits, the permittivity, with one digit more, is
+// used: v/c = 1/√ε.
 func (c Cable) Velocity() (factor float64, ok bool) {
-	switch {
-	case c.VelocityFactor != nil:
-		return *c.VelocityFactor, true
-	case c.Core.Permittivity != nil:
-		return 1 / math.Sqrt(*c.Core.Permittivity), true
+	from := 0.0
+	if c.Core.Permittivity != nil {
+		from = 1 / math.Sqrt(*c.Core.Permittivity)
 	}
-	return 0, false
+	switch {
+	case c.VelocityFactor == nil:
+		return from, from > 0
+	case from > 0 && math.Abs(from-*c.VelocityFactor) <= velocityDigit:
+		return from, true
+	}
+	return *c.VelocityFactor, true
 }
 
 // CoreLine returns the cable's core as a coaxial line of smooth conductors:
