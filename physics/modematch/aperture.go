@@ -161,7 +161,7 @@ func newAperture(l, r Section, count int, near []complex128, widest float64) *ap
 		case in && out:
 			add(smooth, 0, count)
 		case !in && !out:
-			add(smooth, 0, 2*count)
+			add(smooth, 0, count+2)
 		}
 	}
 	p.tabulate()

@@ -13,8 +13,9 @@
 // singularity of the metal edges represent it to seven digits; the magnetic
 // fields of both sides, sums over hundreds of TM0n modes, are matched in the
 // sense of Galerkin. Against ordinary mode matching with 100 modes this takes
-// matrices of order 10 instead of 100, and its error falls exponentially, where
-// that of mode matching falls as N^−4/3 to N^−2. The parts:
+// matrices of order 10 instead of 100, and its error falls exponentially in the
+// number of functions, where that of mode matching falls as the inverse square
+// of the number of modes at best. The parts:
 //
 //	guide       TM0n modes of a cross-section, roots by the phase of H0⁽¹⁾
 //	aperture    trial functions, and their couplings to modes of any order

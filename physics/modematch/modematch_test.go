@@ -255,7 +255,7 @@ func TestConductorLoss(t *testing.T) {
 // Rs/2π · (L/a + L/b + ln r2/r1).
 func TestFaceLoss(t *testing.T) {
 	const f, rs = 1e6, 0.02
-	metal := &material.Conductor{Metal: material.Metal{Conductivity: math.Pi * f * mu0 / (rs * rs)}}
+	metal := &material.Conductor{Metal: material.Metal{Conductivity: math.Pi * f * line.Mu0 / (rs * rs)}}
 	b := Body{
 		Sections: []Section{
 			{InnerDiameter: 1e-3, OuterDiameter: 3e-3},

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"linewright/physics/line"
 )
 
 // plane is one change of section: the aperture, its two sides, and the
@@ -23,11 +25,12 @@ const mostTerms = 4000
 // newPlane prepares the plane between two sections.
 func newPlane(l, r Section, degree int, modes float64, near []complex128, widest float64) *plane {
 	pl := &plane{p: newAperture(l, r, degree, near, widest), el: l.permittivity(), er: r.permittivity()}
-	// The smallest element must see several half waves at the lowest level of
-	// the extrapolation.
+	// Polynomials of degree q vary over 1/q² of their element at its ends; the
+	// lowest level of the extrapolation must see that.
 	top := modes * math.Pi / pl.p.width()
 	for i := range pl.p.elements {
-		top = max(top, 7*float64(degree)*math.Pi/pl.p.elements[i].width())
+		q := float64(degree + 2)
+		top = max(top, 2*q*q*math.Pi/pl.p.elements[i].width())
 	}
 	gap := max(l.OuterDiameter-l.InnerDiameter, r.OuterDiameter-r.InnerDiameter) / 2
 	top = min(top, mostTerms*math.Pi/gap)
@@ -71,7 +74,7 @@ func (pl *plane) orthonormalise(coarse bool) {
 	var vec mat.Dense
 	eig.VectorsTo(&vec)
 	first := 0
-	for first < m-1 && !(lambda[first] > 1e-8*lambda[m-1]) {
+	for first < m-1 && !(lambda[first] > 1e-7*lambda[m-1]) {
 		first++
 	}
 	pl.size = m - first
@@ -106,14 +109,17 @@ func (pl *plane) capacitance() float64 {
 		}
 		q += s * s
 	}
-	return 2 * math.Pi * eps0 * (1/q - pl.p.width())
+	excess := 1/q - pl.p.width()
+	if math.Abs(excess) < 1e-9*pl.p.width() {
+		return 0 // rounding
+	}
+	return 2 * math.Pi * eps0 * excess
 }
 
 const (
-	c0   = 299792458.0
-	mu0  = 4e-7 * math.Pi
-	eps0 = 1 / (mu0 * c0 * c0)
-	eta0 = mu0 * c0
+	c0   = line.C0
+	eps0 = line.Eps0
+	eta0 = line.Eta0
 )
 
 // reduced returns the plane with fewer trial functions, fewer modes and a coarser
