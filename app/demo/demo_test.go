@@ -113,6 +113,17 @@ func TestCatalogueIsLargeUniqueAndPossible(t *testing.T) {
 	if len(makers) < 5 {
 		t.Errorf("makers %v: fewer than four beside the standard types", makers)
 	}
+	for _, cable := range c.Cables {
+		ends := 0
+		for _, k := range c.CableConnectors {
+			if catalogue.Fits(k, cable) {
+				ends++
+			}
+		}
+		if ends == 0 {
+			t.Errorf("no connector fits %s: it can stand in no chain", cable.ID)
+		}
+	}
 	incomplete := 0
 	for _, f := range c.Check() {
 		switch f.Severity {
