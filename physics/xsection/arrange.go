@@ -55,6 +55,9 @@ type arrangement struct {
 	corner   []bool // vertices at which the charge is not smooth
 	nets     []string
 	mirrored bool // some side is magnetic: then the outside is not free of field
+
+	symmetric bool   // about the axis x = 0, but for the names of the conductors
+	mirror    []twin // if symmetric: of each edge
 }
 
 // piece is a curve of the input before and after cutting.
@@ -243,7 +246,9 @@ func arrange(s Section) (*arrangement, error) {
 		return nil, faults
 	}
 	a.findCorners()
+	a.symmetric = a.pairUp() != nil
 	a.join()
+	a.mirror = a.pairUp()
 	return a, nil
 }
 
@@ -286,9 +291,15 @@ func (a *arrangement) cut(s Section) []piece {
 		add(c.Shape.outline(farEdge), p)
 	}
 
+	axis := straight(complex(0, -2*farEdge), complex(0, 2*farEdge)) // of a symmetry there may be
 	ts := make([][]float64, len(raw))
 	for i := range raw {
 		ts[i] = append(ts[i], 0, 1)
+		for _, z := range crossings(raw[i].curve, axis, snap) {
+			if t, _ := raw[i].nearest(z); t > 0 && t < 1 {
+				ts[i] = append(ts[i], t)
+			}
+		}
 		for j := 0; j < i; j++ {
 			for _, z := range crossings(raw[i].curve, raw[j].curve, snap) {
 				for _, k := range []int{i, j} {
@@ -423,6 +434,47 @@ func (a *arrangement) findCorners() {
 	}
 }
 
+// A twin is an edge's image in the axis.
+type twin struct {
+	edge     int
+	reversed bool // it runs from the image of the end to that of the start
+	here     bool // the edge lies at x > 0: its charge is an unknown, its twin's follows
+}
+
+// pairUp finds each edge's image in the axis x = 0, or nil if one is missing.
+// The section was centred, so that no other upright axis is possible.
+func (a *arrangement) pairUp() []twin {
+	image := func(z complex128) complex128 { return -cmplx.Conj(z) }
+	alike := func(p, q place) bool {
+		return p.out == q.out && (p.metal >= 0) == (q.metal >= 0) && (p.metal >= 0 || p.out || p.eps == q.eps)
+	}
+	out := make([]twin, len(a.edges))
+	for i := range a.edges {
+		e := &a.edges[i]
+		out[i].edge = -1
+		middle := image(e.at(0.5))
+		for j := range a.edges {
+			f := &a.edges[j]
+			if i == j || e.kind != f.kind || e.foil != f.foil || cmplx.Abs(f.at(0.5)-middle) > 4*snap {
+				continue
+			}
+			straightOn := cmplx.Abs(f.a-image(e.a)) < 8*snap && cmplx.Abs(f.b-image(e.b)) < 8*snap
+			back := cmplx.Abs(f.a-image(e.b)) < 8*snap && cmplx.Abs(f.b-image(e.a)) < 8*snap
+			l, r := f.left, f.right
+			if straightOn {
+				l, r = r, l // a reflection exchanges the sides
+			}
+			if (straightOn || back) && alike(e.left, l) && alike(e.right, r) {
+				out[i] = twin{j, back, real(e.at(0.5)) > 0}
+			}
+		}
+		if out[i].edge < 0 {
+			return nil
+		}
+	}
+	return out
+}
+
 // join makes one edge of straight ones that go on smoothly, so that panels need
 // not end where only an invisible line meets the edge.
 func (a *arrangement) join() {
@@ -433,7 +485,7 @@ func (a *arrangement) join() {
 	}
 	gone := make([]bool, len(a.edges))
 	for v, both := range at {
-		if a.corner[v] || len(both) != 2 || both[0] == both[1] {
+		if a.corner[v] || len(both) != 2 || both[0] == both[1] || a.symmetric && math.Abs(real(a.vertex[v])) < 4*snap {
 			continue
 		}
 		p, q := &a.edges[both[0]], &a.edges[both[1]]

@@ -23,7 +23,8 @@ const (
 	maxTurn = math.Pi / 3
 )
 
-// firstMesh cuts the edges into graded stretches.
+// firstMesh cuts the edges into graded stretches; of a symmetric section those
+// on the right.
 func (a *arrangement) firstMesh() []stretch {
 	var corners []int
 	for v, c := range a.corner {
@@ -99,7 +100,9 @@ func (a *arrangement) firstMesh() []stretch {
 		split(i, m, t1)
 	}
 	for i := range a.edges {
-		split(i, 0, 1)
+		if a.mirror == nil || a.mirror[i].here {
+			split(i, 0, 1)
+		}
 	}
 	return out
 }

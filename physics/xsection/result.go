@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"sort"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -240,7 +241,8 @@ func (s *solution) metalShares() []MetalShare {
 			continue
 		}
 		used[e.metal] = true
-		list := byEdge[ei] // in order along the edge
+		list := byEdge[ei]
+		sort.Slice(list, func(i, j int) bool { return s.panels[list[i]].t0 < s.panels[list[j]].t0 })
 		integral := make([]*mat.Dense, len(list))
 		for k, i := range list {
 			integral[k] = s.square(i, &unit)

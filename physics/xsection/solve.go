@@ -15,10 +15,10 @@ import (
 type solution struct {
 	arr     *arrangement
 	rule    *rule
-	mesh    []stretch
+	mesh    []stretch // of a symmetric section the right half; then panels go on with its image
 	panels  []panel
-	first   []int // first unknown of each panel
-	n       int   // unknowns, the free constant included
+	first   []int // row in sigma of each panel's first node
+	n       int   // unknowns of one linear system, the free constant included
 	signals int
 	sigma   [2]*mat.Dense // [unknown][signal]: with the dielectrics, and all air
 	cap     [2]*mat.Dense // C/ε0
@@ -56,51 +56,125 @@ func (p place) free() bool { return !p.out && p.metal < 0 }
 // Source: [wei1984]; collocation on panels that shrink towards corners.
 func (a *arrangement) compute(mesh []stretch, r *rule) (*solution, error) {
 	s := &solution{arr: a, rule: r, mesh: mesh, signals: len(a.nets) - 1}
-	s.panels = make([]panel, 0, len(mesh))
-	s.first = make([]int, len(mesh))
 	for _, m := range mesh {
 		s.panels = append(s.panels, newPanel(r, a.edges, m.edge, m.t0, m.t1))
 	}
-	// Dielectric interfaces come last: without them the equations are those
-	// of the section in air.
-	at, inAir := 1, 0
-	for pass := 0; pass < 2; pass++ {
-		for i, p := range s.panels {
-			if (a.edges[p.edge].kind == materialEdge) == (pass == 1) {
-				s.first[i] = at
-				at += r.n
+	if a.mirror != nil {
+		for _, m := range mesh {
+			t := a.mirror[m.edge]
+			t0, t1 := m.t0, m.t1
+			if t.reversed {
+				t0, t1 = 1-m.t1, 1-m.t0
 			}
-		}
-		if pass == 0 {
-			inAir = at
+			s.panels = append(s.panels, newPanel(r, a.edges, t.edge, t0, t1))
 		}
 	}
-	s.n = at
-	m := mat.NewDense(s.n, s.n, nil)
-	volts := mat.NewDense(s.n, s.signals, nil)
-	s.fill(m, volts)
+	s.first = make([]int, len(s.panels))
+	for i := range s.first {
+		s.first[i] = 1 + i*r.n
+	}
+	rows := 1 + len(s.panels)*r.n
+	s.sigma = [2]*mat.Dense{mat.NewDense(rows, s.signals, nil), mat.NewDense(rows, s.signals, nil)}
 
-	if inAir == s.n {
+	// Dielectric interfaces come last: without them the equations are those
+	// of the section in air.
+	column := make([]int, len(mesh))
+	inAir := 1
+	s.n = 1
+	for _, last := range []bool{false, true} {
+		for i, p := range s.panels[:len(mesh)] {
+			if (a.edges[p.edge].kind == materialEdge) == last {
+				column[i] = s.n
+				s.n += r.n
+			}
+		}
+		if !last {
+			inAir = s.n
+		}
+	}
+	for _, parity := range []float64{1, -1} {
+		volts := s.volts(parity, column)
+		if mat.Norm(volts, math.Inf(1)) == 0 {
+			continue
+		}
+		m := s.fill(parity, column)
+		small := mat.DenseCopyOf(m.Slice(0, inAir, 0, inAir))
 		x, err := dense(m, volts)
 		if err != nil {
 			return nil, err
 		}
-		s.sigma = [2]*mat.Dense{x, x}
-	} else {
-		x0, err := dense(mat.DenseCopyOf(m.Slice(0, inAir, 0, inAir)), volts.Slice(0, inAir, 0, s.signals))
-		if err != nil {
-			return nil, err
+		s.scatter(filled, x, parity, column)
+		if inAir < s.n {
+			if x, err = dense(small, volts.Slice(0, inAir, 0, s.signals)); err != nil {
+				return nil, err
+			}
 		}
-		x, err := dense(m, volts)
-		if err != nil {
-			return nil, err
-		}
-		full := mat.NewDense(s.n, s.signals, nil)
-		full.Slice(0, inAir, 0, s.signals).(*mat.Dense).Copy(x0)
-		s.sigma = [2]*mat.Dense{x, full}
+		s.scatter(air, x, parity, column)
 	}
 	s.charges()
 	return s, nil
+}
+
+// volts returns the right-hand sides: the part of one volt on each signal that
+// is alike (parity 1) or opposite (−1) at the two halves of a symmetric
+// section. Without symmetry all of it is alike.
+func (s *solution) volts(parity float64, column []int) *mat.Dense {
+	v := mat.NewDense(s.n, s.signals, nil)
+	for i, at := range column {
+		e := s.panels[i].edge
+		here := s.arr.edges[e].net
+		for k := range s.rule.n {
+			switch {
+			case s.arr.mirror == nil:
+				if here > 0 && parity > 0 {
+					v.Set(at+k, here-1, 1)
+				}
+			default:
+				there := s.arr.edges[s.arr.mirror[e].edge].net
+				if here > 0 {
+					v.Set(at+k, here-1, v.At(at+k, here-1)+0.5)
+				}
+				if there > 0 {
+					v.Set(at+k, there-1, v.At(at+k, there-1)+0.5*parity)
+				}
+			}
+		}
+	}
+	return v
+}
+
+// scatter adds the solution of one parity to the densities of both halves.
+func (s *solution) scatter(which int, x *mat.Dense, parity float64, column []int) {
+	n, _ := x.Dims()
+	for c := range s.signals {
+		s.sigma[which].Set(0, c, s.sigma[which].At(0, c)+x.At(0, c))
+	}
+	for j := range s.panels {
+		at, sign, reversed := s.source(j, parity, column)
+		if at >= n {
+			continue // a dielectric, in air
+		}
+		for l := range s.rule.n {
+			k := l
+			if reversed {
+				k = s.rule.n - 1 - l
+			}
+			to, from := s.sigma[which].RawRowView(s.first[j]+l), x.RawRowView(at+k)
+			for c := range to {
+				to[c] += sign * from[c]
+			}
+		}
+	}
+}
+
+// source returns the column of panel j's first unknown, and how its density
+// follows from the unknowns: times sign, in reversed order.
+func (s *solution) source(j int, parity float64, column []int) (at int, sign float64, reversed bool) {
+	if j < len(column) {
+		return column[j], 1, false
+	}
+	j -= len(column)
+	return column[j], parity, s.arr.mirror[s.panels[j].edge].reversed
 }
 
 func dense(m *mat.Dense, b mat.Matrix) (*mat.Dense, error) {
@@ -116,53 +190,68 @@ func dense(m *mat.Dense, b mat.Matrix) (*mat.Dense, error) {
 }
 
 // fill writes the equations: row and column 0 are the total charge and the
-// free constant.
-func (s *solution) fill(m, volts *mat.Dense) {
+// free constant, which the part of odd parity does not have. The charge of the
+// other half of a symmetric section is folded into the columns of this one.
+func (s *solution) fill(parity float64, column []int) *mat.Dense {
 	r := s.rule
+	m := mat.NewDense(s.n, s.n, nil)
 	row0 := m.RawRowView(0)
-	for j, q := range s.panels {
-		for l := range r.x {
-			row0[s.first[j]+l] = q.h * r.w[l]
+	if parity < 0 {
+		row0[0] = 1
+	} else {
+		for j := range s.panels {
+			at, _, _ := s.source(j, 1, column)
+			for l, w := range r.w {
+				row0[at+l] += s.panels[j].h * w
+			}
 		}
 	}
-	s.each(len(s.panels), func(i int, sc *scratch) {
+	s.each(len(column), func(i int, sc *scratch) {
 		p := &s.panels[i]
 		e := &s.arr.edges[p.edge]
 		lambda := e.contrast()
 		for k := range r.x {
-			row := m.RawRowView(s.first[i] + k)
+			row := m.RawRowView(column[i] + k)
+			nx, ny := lambda*real(p.nrm[k]), lambda*imag(p.nrm[k])
 			for j := range s.panels {
 				self := -1
 				if i == j {
 					self = k
 				}
-				col := row[s.first[j] : s.first[j]+r.n]
-				q := &s.panels[j]
-				if e.kind == metalEdge {
-					q.influence(r, sc, p.z[k], self, true, false)
-					copy(col, sc.pot)
-					continue
+				at, sign, reversed := s.source(j, parity, column)
+				col := row[at : at+r.n]
+				s.panels[j].influence(r, sc, p.z[k], self, e.kind == metalEdge, e.kind != metalEdge)
+				if e.kind != metalEdge {
+					for l, f := range sc.fld {
+						sc.pot[l] = nx*real(f) - ny*imag(f)
+					}
 				}
-				q.influence(r, sc, p.z[k], self, false, true)
-				nx, ny := real(p.nrm[k]), imag(p.nrm[k])
-				for l, f := range sc.fld {
-					col[l] = lambda * (nx*real(f) - ny*imag(f))
-				}
-				if self >= 0 {
-					col[k] += 0.5
-				}
+				fold(col, sc.pot, sign, reversed)
 			}
-			if e.kind == metalEdge {
+			if e.kind != metalEdge {
+				row[column[i]+k] += 0.5
+			} else if parity > 0 {
 				row[0] = 1
-				if e.net > 0 {
-					volts.Set(s.first[i]+k, e.net-1, 1)
-				}
 			}
 		}
 		if e.kind != metalEdge {
-			s.conserve(i, m, sc)
+			s.conserve(i, m, parity, column, sc)
 		}
 	})
+	return m
+}
+
+// fold adds v, times sign, to col.
+func fold(col, v []float64, sign float64, reversed bool) {
+	if reversed {
+		for l, x := range v {
+			col[len(col)-1-l] += sign * x
+		}
+		return
+	}
+	for l, x := range v {
+		col[l] += sign * x
+	}
 }
 
 // conserve mends the equations of a panel that ends in a corner, where the
@@ -171,7 +260,7 @@ func (s *solution) fill(m, volts *mat.Dense) {
 // corner of a dielectric holds a net charge that is not there, of the order
 // δ^ν with δ the panel's length, and the capacitance would be off by as much;
 // with it, by δ^(2ν).
-func (s *solution) conserve(i int, m *mat.Dense, sc *scratch) {
+func (s *solution) conserve(i int, m *mat.Dense, parity float64, column []int, sc *scratch) {
 	r := s.rule
 	p := &s.panels[i]
 	e := &s.arr.edges[p.edge]
@@ -207,17 +296,15 @@ func (s *solution) conserve(i int, m *mat.Dense, sc *scratch) {
 				}
 			}
 		}
-		for k, w := range r.w {
-			row := m.RawRowView(s.first[i] + k)
-			for c := range flux {
-				flux[c] -= w / 2 * row[s.first[j]+c]
+		for k, w := range r.w { // less what the equations have of it already
+			q.influence(r, sc, p.z[k], -1, false, true)
+			for c, f := range sc.fld {
+				flux[c] -= w / 2 * lambda * real(p.nrm[k]*f)
 			}
 		}
+		at, sign, reversed := s.source(j, parity, column)
 		for k := range r.w {
-			row := m.RawRowView(s.first[i] + k)
-			for c := range flux {
-				row[s.first[j]+c] += flux[c]
-			}
+			fold(m.RawRowView(column[i] + k)[at:at+r.n], flux, sign, reversed)
 		}
 	}
 }
@@ -526,8 +613,9 @@ func (s *solution) tails() []float64 {
 // should need. Corners that matter at all are cut once in any case, so that the
 // change from one mesh to the next shows what they do.
 func (s *solution) refine(limit float64) (mesh []stretch, cuts int) {
-	for i, t := range s.tails() {
-		m := s.mesh[i]
+	tails := s.tails()
+	for i, m := range s.mesh {
+		t := tails[i]
 		e := &s.arr.edges[m.edge]
 		first, last := m.t0 == 0 && s.arr.corner[e.v[0]], m.t1 == 1 && s.arr.corner[e.v[1]]
 		if !(t > limit) && !((first || last) && t > limit/10) {

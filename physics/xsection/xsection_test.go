@@ -52,7 +52,7 @@ func TestHomogeneous(t *testing.T) {
 		for i := range s.Dielectrics {
 			s.Dielectrics[i].Permittivity = er
 		}
-		r := solve(t, s, 1e-4)
+		r := solve(t, s, 1e-3)
 		var lc mat.Dense
 		lc.Mul(r.L, r.C)
 		for i := range 2 {
@@ -72,7 +72,7 @@ func TestHomogeneous(t *testing.T) {
 // C is positive definite, its mutual entries negative, its row sums positive;
 // so is the inductance with positive mutuals.
 func TestMaxwellMatrix(t *testing.T) {
-	r := solve(t, guarded(), 1e-4)
+	r := solve(t, guarded(), 1e-3)
 	for _, m := range []*mat.SymDense{r.C, r.CAir, r.L, r.ResistanceFactor()} {
 		var chol mat.Cholesky
 		if !chol.Factorize(m) {
@@ -85,7 +85,7 @@ func TestMaxwellMatrix(t *testing.T) {
 	if !(r.L.At(0, 1) > 0) {
 		t.Errorf("mutual inductance %g", r.L.At(0, 1))
 	}
-	if a := r.last.asymmetry(); !(a <= 1e-5) { // reciprocity is not built in: it measures the mesh
+	if a := r.last.asymmetry(); !(a <= 1e-4) { // reciprocity is not built in: it measures the mesh
 		t.Errorf("C fails to be symmetric by %.1e before it is made so", a)
 	}
 }
@@ -157,14 +157,63 @@ func TestMirrorAndTurn(t *testing.T) {
 	}
 }
 
+// coupled is a symmetric pair on a substrate.
+func coupled() Section {
+	s := microstrip(0.3e-3, 0.2e-3, 35e-6, 4)
+	s.Conductors = []Conductor{trace("a", -0.25e-3, 0.2e-3, 0.3e-3, 35e-6), trace("b", 0.25e-3, 0.2e-3, 0.3e-3, 35e-6)}
+	return s
+}
+
 // Two conductors under one name carry the sum of their charges at one voltage.
 func TestSuperposition(t *testing.T) {
-	s := guarded()
-	two := solve(t, s, 1e-4)
+	s := coupled()
+	two := solve(t, s, 1e-5)
 	s.Conductors[1].Name = s.Conductors[0].Name
-	one := solve(t, s, 1e-4)
-	near(t, "C of both", one.C.At(0, 0), two.C.At(0, 0)+2*two.C.At(0, 1)+two.C.At(1, 1), 5e-5)
-	near(t, "C in air of both", one.CAir.At(0, 0), two.CAir.At(0, 0)+2*two.CAir.At(0, 1)+two.CAir.At(1, 1), 5e-5)
+	one := solve(t, s, 1e-5)
+	near(t, "C of both", one.C.At(0, 0), two.C.At(0, 0)+2*two.C.At(0, 1)+two.C.At(1, 1), 1e-5)
+	near(t, "C in air of both", one.CAir.At(0, 0), two.CAir.At(0, 0)+2*two.CAir.At(0, 1)+two.CAir.At(1, 1), 1e-5)
+}
+
+// Solving a symmetric section by halves gives what solving it whole gives, on
+// the same panels.
+func TestFold(t *testing.T) {
+	sections := map[string]Section{"pair": coupled(), "coax": {Region: Region{Shield: Circle{Diameter: 3}},
+		Dielectrics: []Dielectric{{Rectangle{-2, 2, -0.1, 0.4}, material(2.1)}},
+		Conductors:  []Conductor{{Name: "pin", Shape: Circle{Point{0, 0.3}, 1}}}}}
+	// Signal on one side, ground on the other: symmetric but for the names.
+	mixed := coupled()
+	mixed.Conductors[0].Name = Ground
+	sections["one and ground"] = mixed
+	for name, s := range sections {
+		a, err := arrange(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if a.mirror == nil {
+			t.Errorf("%s: symmetry not found", name)
+			continue
+		}
+		r := newRule(6)
+		half, err := a.compute(a.firstMesh(), r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a.mirror = nil
+		var mesh []stretch
+		for _, p := range half.panels {
+			mesh = append(mesh, stretch{p.edge, p.t0, p.t1})
+		}
+		whole, err := a.compute(mesh, r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if off := change(half, whole); !(off <= 1e-10) || whole.n < 2*half.n-1 {
+			t.Errorf("%s: by halves off by %.1e, %d and %d unknowns", name, off, half.n, whole.n)
+		}
+	}
+	if a, err := arrange(guarded()); err != nil || a.mirror != nil {
+		t.Errorf("a section that is not symmetric was taken for one: %v", err)
+	}
 }
 
 // A magnetic side in the plane of symmetry leaves half the capacitance and
@@ -179,11 +228,9 @@ func TestSymmetryPlanes(t *testing.T) {
 	near(t, "Z of half", h.Impedance(), w.Impedance()*2, 1e-5)
 	near(t, "R of half", h.ResistanceFactor().At(0, 0), w.ResistanceFactor().At(0, 0)*2, 1e-3)
 
-	pair := microstrip(0.3e-3, 0.2e-3, 35e-6, 4)
-	right := trace("b", 0.25e-3, 0.2e-3, 0.3e-3, 35e-6)
-	pair.Conductors = []Conductor{trace("a", -0.25e-3, 0.2e-3, 0.3e-3, 35e-6), right}
+	pair := coupled()
 	both := solve(t, pair, 1e-5).Pair(0, 1)
-	pair.Conductors = []Conductor{right}
+	pair.Conductors = pair.Conductors[1:]
 	pair.Region.Left = MagneticAt(0)
 	near(t, "even", solve(t, pair, 1e-5).Impedance(), both.Even, 1e-5)
 	pair.Region.Left = ElectricAt(0)
@@ -431,7 +478,7 @@ func TestField(t *testing.T) {
 // agrees with single points, and the field with the slope of the potential.
 func TestFieldFlux(t *testing.T) {
 	s := guarded()
-	r := solve(t, s, 1e-4)
+	r := solve(t, s, 1e-3)
 	f := r.Field([]float64{1, -0.5})
 	x0, x1, y0, y1 := -0.4e-3, 0.0, 0.1e-3, 0.3e-3
 	eps := func(x, y float64) float64 {
