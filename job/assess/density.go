@@ -162,6 +162,13 @@ func (j *judge) densities() error {
 		}
 	}
 	if ok {
+		short := false // something fits, but falls short of the band
+		for _, x := range r.Fits {
+			short = short || x.Fits && !x.Serves
+		}
+		if short {
+			j.pitchGap(r, r.Available)
+		}
 		j.ways(r)
 	}
 	return nil
@@ -286,7 +293,7 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 			return
 		}
 	}
-	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v", mm(r.Available), j.top())}
+	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v; for this band they are made from about %s (common practice)", mm(r.Available), j.top(), mm(practicePitch(j.top())))}
 	if best != "" {
 		g.Best = best
 	}

@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -135,6 +136,28 @@ func limitsEnd(r Report, limit string) bool {
 		}
 	}
 	return false
+}
+
+// A face that fits the field and falls just short of the band is a gap of both
+// together, whatever chain is judged.
+func TestDensitiesShortOfBand(t *testing.T) {
+	cat := bench()
+	near := cat.BoardConnectors[0]
+	near.ID, near.RatedFrequency, near.Handling.Pitch = "dense", held(units.Frequency(38e9)), held(units.Length(4e-3))
+	cat.BoardConnectors = append(cat.BoardConnectors[:1], near) // without the edge mount, which would fit
+	e := inField(enquiry.Field{Pitch: held(units.Length(6e-3))}, 64, 40e9)
+	for _, id := range []string{"dense", "b29"} {
+		r := judged(t, e, cat, append(jumper("p29", "p29"), chain.PieceSpec{Part: id})...)
+		found := 0
+		for _, g := range r.Gaps {
+			if g.Axis == "pitch" && g.Cause == NotYetBuilt && strings.Contains(g.Best, "dense, rated to 38 GHz") {
+				found++
+			}
+		}
+		if found != 1 {
+			t.Errorf("%s: %d such gaps in %+v", id, found, r.Gaps)
+		}
+	}
 }
 
 // A cable pushed onto a board in a field of many counts its force (D5: 64 × 5 N).

@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"linewright/hardware/joint"
@@ -33,7 +34,7 @@ type JointReport struct {
 }
 
 // GapPoint is what the largest and the least gap return at one frequency, in
-// dB.
+// dB; NaN: there is no gap, or nothing reflects.
 type GapPoint struct {
 	Frequency  units.Frequency
 	OneEnd     float64 // the largest gap, all at one end
@@ -122,6 +123,14 @@ func oneEnd(f units.Frequency, gap units.Length, z units.Resistance) float64 {
 	return joint.Reflection(f, max(0, min(gap, quarterWave(f))), z)
 }
 
+// returns is the return loss of rho, in dB; NaN where nothing returns.
+func returns(rho float64) float64 {
+	if rho == 0 {
+		return math.NaN()
+	}
+	return network.ReturnLoss(rho)
+}
+
 // quarterWave is that of air, the gap that reflects most.
 func quarterWave(f units.Frequency) units.Length { return units.Length(line.C0 / (4 * float64(f))) }
 
@@ -195,14 +204,19 @@ func (j *judge) gapReflection(r *JointReport, b part.Bullet) {
 	if r.Impedance == 0 || most <= 0 {
 		return
 	}
+	if r.Impedance == joint.Reference {
+		j.noteOnce("the gap of %s is stated to keep %v: it reflects nothing by this reckoning", b.ID, r.Impedance)
+		return
+	}
 	z, top := r.Impedance, j.top()
 	least := max(0, r.Gap.Least())
 	stride := max(1, len(j.Prediction.Frequency)/40)
-	for i := len(j.Prediction.Frequency) - 1; i >= 0; i -= stride {
+	for i := len(j.Prediction.Frequency) - 1; i >= 0; i -= stride { // from the top, which must be in it
 		f := units.Frequency(j.Prediction.Frequency[i])
-		r.Curve = append([]GapPoint{{f, network.ReturnLoss(oneEnd(f, most, z)), network.ReturnLoss(joint.WorstReflection(f, most, z)),
-			network.ReturnLoss(oneEnd(f, least, z)), network.ReturnLoss(oneEnd(f, least/2, z)), network.ReturnLoss(oneEnd(f, r.Gap.Nominal, z))}}, r.Curve...)
+		r.Curve = append(r.Curve, GapPoint{f, returns(oneEnd(f, most, z)), returns(joint.WorstReflection(f, most, z)),
+			returns(oneEnd(f, least, z)), returns(oneEnd(f, least/2, z)), returns(oneEnd(f, r.Gap.Nominal, z))})
 	}
+	slices.Reverse(r.Curve)
 	p := r.Curve[len(r.Curve)-1]
 	text := fmt.Sprintf("axial gap, %v line: at %v the largest, %s, returns %.1f dB all at one end and %.1f dB divided between both the worst way", z, top, mm(most), p.OneEnd, p.BothEnds)
 	if least > 0 {
@@ -213,7 +227,11 @@ func (j *judge) gapReflection(r *JointReport, b part.Bullet) {
 	if r.Opens == joint.EitherEnd {
 		where = "at one end, and nothing says which"
 	}
-	j.caution(Caution(fmt.Sprintf("All of the axial gap, up to %s, can sit %s: %.1f dB there at %v. Nominal spacing alone shows %.1f dB.", mm(most), where, p.OneEnd, top, p.NominalOne)))
+	nominal := ""
+	if r.Gap.Nominal > 0 {
+		nominal = fmt.Sprintf(" Nominal spacing alone shows %.1f dB.", p.NominalOne)
+	}
+	j.caution(Caution(fmt.Sprintf("All of the axial gap, up to %s, can sit %s: %.1f dB there at %v.%s", mm(most), where, p.OneEnd, top, nominal)))
 	rho, ok := j.jointLimit()
 	if !ok {
 		return
@@ -263,8 +281,9 @@ func (j *judge) choices(r *JointReport, chosen part.Bullet) {
 			c.Verdict = fmt.Sprintf("gap of %s to %s", mm(f.Gap.Least()), mm(f.Gap.Most()))
 		}
 		if f.Seats && f.Bullet.GapImpedance != nil {
-			c.ReturnLoss = network.ReturnLoss(oneEnd(j.top(), f.Gap.Most(), *f.Bullet.GapImpedance))
-			c.Verdict += fmt.Sprintf(", %.1f dB at %v", c.ReturnLoss, j.top())
+			if c.ReturnLoss = returns(oneEnd(j.top(), f.Gap.Most(), *f.Bullet.GapImpedance)); !math.IsNaN(c.ReturnLoss) {
+				c.Verdict += fmt.Sprintf(", %.1f dB at %v", c.ReturnLoss, j.top())
+			}
 		}
 		good := f.Seats && f.Contact
 		if limited && good && c.ReturnLoss < network.ReturnLoss(rho) {
@@ -322,7 +341,7 @@ func (j *judge) tighten(r *JointReport, a enquiry.Alignment) {
 			return // no better, or not enough
 		}
 		s := fmt.Sprintf("axial gap %s to %s in place of %s to %s", mm(g.Least()), mm(g.Most()), mm(r.Gap.Least()), mm(r.Gap.Most()))
-		if r.Impedance > 0 && g.Most() > 0 {
+		if r.Impedance > 0 && r.Impedance != joint.Reference && g.Most() > 0 {
 			s += fmt.Sprintf("; %.1f dB in place of %.1f dB at %v, all at one end", network.ReturnLoss(oneEnd(j.top(), g.Most(), r.Impedance)), network.ReturnLoss(oneEnd(j.top(), r.Gap.Most(), r.Impedance)), j.top())
 		}
 		j.Ways = append(j.Ways, Option{title, s + "; " + how})

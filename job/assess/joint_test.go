@@ -306,3 +306,17 @@ func TestNeighbours(t *testing.T) {
 		last = k
 	}
 }
+
+// A gap of a matched line reflects nothing, and no infinite figure is shown.
+func TestJointsMatchedGap(t *testing.T) {
+	cat := pushOn()
+	for i := range cat.Bullets {
+		cat.Bullets[i].GapImpedance = held(units.Resistance(50))
+	}
+	r := judged(t, boardToBoard(), cat, parts("full", "middle", "smooth")...)
+	for _, s := range append(r.Notes, r.Ways[0].Effect) {
+		if strings.Contains(s, "Inf") || strings.Contains(s, "NaN") {
+			t.Errorf("%q", s)
+		}
+	}
+}

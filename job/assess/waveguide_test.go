@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -113,4 +114,13 @@ func TestWaveguideShown(t *testing.T) {
 			t.Errorf("%v to %v, %g m: shown %t", c.from, c.to, c.length, shown)
 		}
 	}
+}
+
+func ExampleGuide_Attenuation() {
+	for _, g := range Guides() {
+		if g.Name == "WR-12" {
+			fmt.Printf("%s from %.1f GHz: %.1f dB/m of copper at 79 GHz\n", g.Name, units.In(g.Cutoff(), "GHz"), g.Attenuation(79e9, material.AnnealedCopper).DBPerMetre())
+		}
+	}
+	// Output: WR-12 from 48.4 GHz: 1.9 dB/m of copper at 79 GHz
 }
