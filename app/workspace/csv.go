@@ -1,6 +1,7 @@
 package workspace
 
 import (
+	"bytes"
 	"encoding"
 	"encoding/csv"
 	"errors"
@@ -27,7 +28,12 @@ var ErrColumns = errors.New("the columns do not fit")
 func decodeCSV(file string, data []byte) (catalogue.Catalogue, error) {
 	var c catalogue.Catalogue
 	var faults Faults
-	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(string(data), "\ufeff")))
+	data, fault := text(data)
+	if fault != nil {
+		fault.File = file
+		return c, Faults{*fault}
+	}
+	r := csv.NewReader(bytes.NewReader(data))
 	r.Comment = '#'
 	r.FieldsPerRecord = -1
 	r.TrimLeadingSpace = true

@@ -6,6 +6,7 @@
 package workspace
 
 import (
+	"bytes"
 	"encoding"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
@@ -34,6 +36,7 @@ var (
 	ErrUnsupported = errors.New("valid YAML, but not used here")
 	ErrTooLarge    = errors.New("too large")
 	ErrEmpty       = errors.New("nothing in it")
+	ErrText        = errors.New("not plain UTF-8 text")
 )
 
 // Fault is one thing wrong in a file.
@@ -117,6 +120,12 @@ func (d *decoder) run(data []byte, target any) {
 		whole(ErrTooLarge, fmt.Sprintf("the file has %d MB", len(data)>>20), fmt.Sprintf("a file of this kind has at most %d MB: split it", maxBytes>>20))
 		return
 	}
+	data, fault := text(data)
+	if fault != nil {
+		fault.File = d.file
+		d.faults = append(d.faults, *fault)
+		return
+	}
 	if line, ok := nesting(data); !ok {
 		d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: 1, Err: ErrTooLarge, Problem: fmt.Sprintf("brackets nest deeper than %d", maxNest), Help: "no file here needs more than a few levels"})
 		return
@@ -143,6 +152,26 @@ func (d *decoder) run(data []byte, target any) {
 		return
 	}
 	d.value(body, reflect.ValueOf(target).Elem(), "")
+}
+
+// text returns data without its byte-order mark, or says where it is no text.
+func text(data []byte) ([]byte, *Fault) {
+	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
+		return nil, &Fault{Err: ErrText, Problem: "the file is UTF-16 text", Help: "save it as UTF-8"}
+	}
+	data = bytes.TrimPrefix(data, []byte("\ufeff"))
+	line, column := 1, 1
+	for i := 0; i < len(data); {
+		r, n := utf8.DecodeRune(data[i:])
+		switch {
+		case r == '\n':
+			line, column = line+1, 0
+		case r == utf8.RuneError && n == 1, r < ' ' && r != '\t' && r != '\r':
+			return nil, &Fault{Line: line, Column: column, Err: ErrText, Found: fmt.Sprintf("byte %#x", data[i]), Problem: "not text", Help: "is it the right file? Files here are plain UTF-8 text"}
+		}
+		i, column = i+n, column+1
+	}
+	return data, nil
 }
 
 // nesting says whether brackets stay within maxNest, and where not.
