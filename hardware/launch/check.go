@@ -168,7 +168,7 @@ func (c *checker) footprint() {
 	}
 	switch {
 	case len(x.Reasons) > 0:
-		x.Verdict, x.Redo = Refused, Redone()
+		x.Verdict, x.Redo = Refused, Redone(c.in)
 		x.Text = name + " was drawn for another stackup: " + strings.Join(x.Reasons, "; ")
 		x.Help = "design the launch for this stackup; every parameter listed has to be redone"
 	case p.Identity.Complete() && p.Identity == c.identity:
@@ -355,6 +355,9 @@ func (c *checker) line() {
 
 // target is the return loss asked of the launch.
 func (c *checker) target() float64 {
+	if r := c.in.ReturnLoss; r != nil && *r > 0 {
+		return float64(*r)
+	}
 	t, ok := ReturnLossTarget(c.in.Top)
 	if !ok {
 		return 10
@@ -428,14 +431,14 @@ func (c *checker) capacity() {
 }
 
 // signalVia says whether the signal runs through a via.
-func (c *checker) signalVia() bool {
-	v := c.in.Via
-	return v.Kind != "" || v.Drill != nil || v.Pad != nil || v.Antipad != nil || v.Length != nil || v.Stub != nil || len(v.Layers) > 0 || c.in.Trace.Kind == board.Stripline || c.in.mount() == part.ThroughHole
+func (in Input) signalVia() bool {
+	v := in.Via
+	return v.Kind != "" || v.Drill != nil || v.Pad != nil || v.Antipad != nil || v.Length != nil || v.Stub != nil || len(v.Layers) > 0 || in.Trace.Kind == board.Stripline || in.mount() == part.ThroughHole
 }
 
 // via is L3 and L4: capacity and inductance as trends, quasi-coax impedance.
 func (c *checker) via() {
-	if !c.signalVia() {
+	if !c.in.signalVia() {
 		return
 	}
 	v := c.in.Via
@@ -486,7 +489,7 @@ func (c *checker) ringMode() {
 	ring, what := c.in.ring()
 	d, core := c.in.barrel()
 	vertical := c.in.mount() != "" && !c.in.mount().Edge()
-	if math.IsNaN(ring) && !vertical && !c.signalVia() {
+	if math.IsNaN(ring) && !vertical && !c.in.signalVia() {
 		return // an edge launch has no ring
 	}
 	if !known(ring, d, c.er) {
@@ -569,7 +572,7 @@ func (c *checker) legs() {
 
 // stub is L7.
 func (c *checker) stub() {
-	if !c.signalVia() {
+	if !c.in.signalVia() {
 		return
 	}
 	const title = "via stub"

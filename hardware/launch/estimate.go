@@ -97,7 +97,7 @@ func Estimate(in Input, f []float64) (Estimated, error) {
 		e.LeftOut = append(e.LeftOut, "the pad: its size or its ground is not stated")
 	}
 
-	if v := in.Via; c.signalVia() {
+	if v := in.Via; c.in.signalVia() {
 		d, l := value(v.Drill), value(v.Length)
 		pad, anti := v.tightest()
 		opening := anti

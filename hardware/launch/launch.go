@@ -12,6 +12,7 @@ package launch
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"linewright/hardware/board"
 	"linewright/hardware/part"
@@ -22,12 +23,13 @@ import (
 // Input is a launch as far as it is known. A pointer that is nil was not
 // stated.
 type Input struct {
-	Top       units.Frequency // highest frequency at which the launch must work
-	Mount     part.Mount      // empty: the connector's, or not known
-	Connector *part.BoardConnector
-	Stackup   *board.Stackup // nil: the figures of the board below, as far as they are known
-	Board     Board
-	Footprint *Footprint // a land pattern brought along
+	Top        units.Frequency // highest frequency at which the launch must work
+	ReturnLoss *units.Level    // asked of the launch alone; nil: the usual, see ReturnLossTarget
+	Mount      part.Mount      // empty: the connector's, or not known
+	Connector  *part.BoardConnector
+	Stackup    *board.Stackup // nil: the figures of the board below, as far as they are known
+	Board      Board
+	Footprint  *Footprint // a land pattern brought along
 
 	Parameters
 }
@@ -359,10 +361,11 @@ type Redo struct {
 	Because   string
 }
 
-// Redone lists what has to be designed again when a launch moves to another
-// stackup: all of it, each with what it hangs on.
-func Redone() []Redo {
-	return []Redo{
+// Redone lists what of in has to be designed again when it moves to another
+// stackup, each with what it hangs on. A launch on an outer line without a via
+// has no antipads to redo.
+func Redone(in Input) []Redo {
+	all := []Redo{
 		{"trace width and slot", "the line's impedance follows height, permittivity and copper thickness"},
 		{"taper and neck", "they end on the new trace width"},
 		{"pad and ground cut-out below it", "the pad's capacity goes as permittivity over the distance to its ground"},
@@ -376,6 +379,18 @@ func Redone() []Redo {
 		{"tolerance study", "the fabricator's tolerances are others"},
 		{"coupons (2x-thru and line)", "they must be made on the same panel with the same launch"},
 	}
+	_, ring := in.ring()
+	var out []Redo
+	for _, r := range all {
+		switch via := in.signalVia() || !in.mount().Edge(); {
+		case !via && (strings.HasPrefix(r.Parameter, "antipads") || strings.HasPrefix(r.Parameter, "signal via")):
+		case !via && ring == "" && strings.HasPrefix(r.Parameter, "ring"):
+		case in.mount() != "" && !in.mount().Edge() && (strings.HasPrefix(r.Parameter, "set-back") || strings.HasPrefix(r.Parameter, "relief")):
+		default:
+			out = append(out, r)
+		}
+	}
+	return out
 }
 
 func length(x float64) string { return fmt.Sprint(units.Length(x)) }

@@ -217,8 +217,17 @@ func TestDevelopmentBoard(t *testing.T) {
 			t.Errorf("the refusal does not name %q: %s", word, x.Text)
 		}
 	}
-	if len(x.Redo) < 10 {
-		t.Errorf("only %d parameters to redo", len(x.Redo))
+	if len(x.Redo) != 9 { // all but antipads, signal via and ring: it has no via
+		t.Errorf("to redo: %+v", x.Redo)
+	}
+	if n := len(Redone(Input{Mount: part.VerticalCompression})); n != 10 { // all but relief and set-back
+		t.Errorf("a vertical launch redoes %d parameters", n)
+	}
+	asked := units.Level(20)
+	in := d2()
+	in.ReturnLoss = &asked
+	if a, b := find(t, fs, "L2", ""), find(t, Check(in), "L2", ""); !(math.Abs(a.Limit-AllowedCapacitance(15, 40e9)*1e15) < 1e-9) || !(math.Abs(b.Limit-AllowedCapacitance(20, 40e9)*1e15) < 1e-9) {
+		t.Errorf("allowed capacity %.4g fF as usual, %.4g fF for 20 dB", a.Limit, b.Limit)
 	}
 	x = find(t, fs, "L8", "")
 	expect(t, x, Fails, 33.3, 0.05)

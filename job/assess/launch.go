@@ -32,7 +32,9 @@ func (j *judge) launches() error {
 			continue
 		}
 		ends = append(ends, [...]string{"from", "to"}[i])
-		found = append(found, launch.Check(launchInput(end, j.boardConnector(i), top)))
+		in := launchInput(end, j.boardConnector(i), top)
+		in.ReturnLoss = j.launchReturnLoss(end)
+		found = append(found, launch.Check(in))
 		j.launchQuestions(ends[len(ends)-1], end)
 	}
 	if len(found) == 0 {
@@ -65,6 +67,18 @@ func (j *judge) boardConnector(end int) *part.BoardConnector {
 		return b[len(b)-1]
 	}
 	return nil
+}
+
+// launchReturnLoss returns what the enquiry asks of a launch alone: its limits,
+// else what the end states; nil when it asks nothing.
+func (j *judge) launchReturnLoss(end enquiry.End) *units.Level {
+	asked := end.Return
+	for _, l := range j.e.Limits.ReturnLoss {
+		if l.Of == enquiry.OfLaunch && l.AtLeast != nil && !l.Wish && (asked == nil || *l.AtLeast > *asked) {
+			asked = l.AtLeast
+		}
+	}
+	return asked
 }
 
 // launchInput gathers what the enquiry and the connector say of a launch. A

@@ -109,6 +109,13 @@ func TestLaunchesOfDevelopmentBoard(t *testing.T) {
 			t.Errorf("no note says %q", words)
 		}
 	}
+	// What the enquiry asks of a launch goes before what is usual: 15 dB at 40 GHz.
+	strict, asked := developmentBoard(), units.Level(20)
+	strict.Limits.ReturnLoss = []enquiry.ReturnLossLimit{{AtLeast: &asked, Of: enquiry.OfLaunch}}
+	usual, tight := launchFinding(t, r, "L2", "").Limit, launchFinding(t, judgeLaunches(t, strict, part.BoardConnector{Mount: part.EdgeSolder}), "L2", "").Limit
+	if !(math.Abs(usual-launch.AllowedCapacitance(15, 40e9)*1e15) < 1e-9) || !(math.Abs(tight-launch.AllowedCapacitance(20, 40e9)*1e15) < 1e-9) {
+		t.Errorf("allowed capacity %.4g fF as usual, %.4g fF for 20 dB", usual, tight)
+	}
 	// With the rows drawn in there is no failing margin, and no volume of one
 	// asks about conformance.
 	e := developmentBoard()
