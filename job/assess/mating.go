@@ -80,6 +80,9 @@ func (s Subject) outerFaces() []outerFace {
 		if k, ok := s.Catalogue.CableConnector(p.Part); ok {
 			out = append(out, outerFace{end, k.ID, k.Face, k.Handling})
 		} else if k, ok := s.Catalogue.BoardConnector(p.Part); ok {
+			if n := len(s.Joins); n > 0 && (end == 0 && s.Joins[0].LeftPart == k.ID || end == 1 && s.Joins[n-1].RightPart == k.ID) {
+				continue // its face meets the next part: the board is behind it
+			}
 			out = append(out, outerFace{end, k.ID, k.Face, k.Handling})
 		} else if k, ok := s.Catalogue.Adapter(p.Part); ok {
 			f := k.Left

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -207,5 +208,37 @@ func TestLivesBends(t *testing.T) {
 	e.Path.Flexes, e.Path.BendRadius, e.Path.Moving = nil, held(units.Length(0.1)), held(true)
 	if m := marginTo(t, judged(t, e, cat, jumper("p29", "p29")...), "bend radius"); m.Verdict != Fails {
 		t.Errorf("a hand-formable cable that moves: %v", m.Verdict)
+	}
+}
+
+// What stands at the chain's ends: a board connector shows its face only where
+// nothing of the chain meets it.
+func TestOuterFaces(t *testing.T) {
+	cat := bench()
+	for _, c := range []struct {
+		pieces []chain.PieceSpec
+		want   string
+	}{
+		{jumper("p29", "sma"), "0 p29, 1 sma"},
+		{append(jumper("p29", "p29"), chain.PieceSpec{Part: "b29"}), "0 p29"},
+		{append(append([]chain.PieceSpec{{Part: "b29"}}, jumper("p29", "p29")...), chain.PieceSpec{Part: "b29"}, chain.PieceSpec{Launch: &chain.LaunchSpec{}}), ""},
+		{[]chain.PieceSpec{{Part: "b29"}, {Launch: &chain.LaunchSpec{}}, {Trace: &chain.TraceSpec{Length: 0.04}}, {Launch: &chain.LaunchSpec{}}, {Part: "e29"}}, "0 b29, 1 e29"},
+		{append(jumper("p29", "p29"), chain.PieceSpec{Part: "saver"}), "0 p29, 1 saver"},
+		{append([]chain.PieceSpec{{Part: "saver", Turned: true}}, jumper("p29", "p29")...), "0 saver, 1 p29"},
+	} {
+		b, err := chain.Build(chain.Spec{Pieces: c.pieces}, cat)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, o := range (Subject{b, cat}).outerFaces() {
+			got = append(got, fmt.Sprint(o.end, " ", o.part))
+			if o.part == "saver" && o.end == 0 && o.face.Gender != part.Female {
+				t.Error("a turned saver shows its right face to the left")
+			}
+		}
+		if s := strings.Join(got, ", "); s != c.want {
+			t.Errorf("%q, want %q", s, c.want)
+		}
 	}
 }
