@@ -26,6 +26,7 @@ func (j *judge) launches() error {
 		top = max(top, *j.e.ModeFreeTo)
 	}
 	var ends []string
+	var inputs []launch.Input
 	var found [][]launch.Finding
 	for i, end := range []enquiry.End{j.e.From, j.e.To} {
 		if end.Kind != enquiry.Board {
@@ -34,7 +35,12 @@ func (j *judge) launches() error {
 		ends = append(ends, [...]string{"from", "to"}[i])
 		in := launchInput(end, j.boardConnector(i), top)
 		in.ReturnLoss = j.launchReturnLoss(end)
-		found = append(found, launch.Check(in))
+		if len(inputs) == 1 && reflect.DeepEqual(in, inputs[0]) { // a check solves cross-sections: not twice
+			found = append(found, found[0])
+		} else {
+			found = append(found, launch.Check(in))
+		}
+		inputs = append(inputs, in)
 		j.launchQuestions(ends[len(ends)-1], end)
 	}
 	if len(found) == 0 {
