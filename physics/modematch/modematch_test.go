@@ -372,7 +372,7 @@ func TestClosePlanes(t *testing.T) {
 		if !(r.UnitarityError <= 1e-10) {
 			t.Errorf("gap %g: unitarity %g", gap, r.UnitarityError)
 		}
-		if !(d <= 3*r.EstimatedError+1e-7) {
+		if !(d <= 3*(r.EstimatedError+fine.EstimatedError)+1e-7) {
 			t.Errorf("gap %g: differs from degree %d by %.2g, estimate %.2g", gap, degree, d, r.EstimatedError)
 		}
 	}
