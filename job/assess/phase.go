@@ -49,8 +49,8 @@ type Phase struct {
 	PerPicosecond units.Angle
 	PerTenth      Electrical       // of 0.1 mm
 	States        []PhaseState     // at the coldest, room and hottest temperatures
-	Common        *CommonDrift     // nil without a table of length against temperature
-	Gradient      *LineDifference  // between lines of unequal temperature; nil as Common
+	Common        *CommonDrift     // nil without a table of length against temperature, or a range of temperatures
+	Gradient      *LineDifference  // between lines of unequal temperature; nil without a table
 	Flex          *Electrical      // largest change when flexed; nil when not stated
 	Match         *MatchReport     // nil when no match is asked
 	Array         *ArrayEffect     // nil when no array is named
@@ -191,6 +191,9 @@ func (j *judge) phases() error {
 	cold, hot, stated := Temperatures(j.e)
 	j.drift(p, d, cold, hot, stated)
 	j.flexure(p)
+	if j.e.Environment.Vibration != "" {
+		j.noteOnce("vibration: a cable that moves makes phase noise at the frequency of the motion; clamp spacing, mass and torque decide how much, no figure for it can be trusted: measure it")
+	}
 	j.match(p, d, cold, hot)
 	j.array(p)
 	return nil
@@ -223,6 +226,16 @@ func (j *judge) drift(p *Phase, d chain.Drift, cold, hot units.Temperature, stat
 		delay, beyond := d.At(t)
 		p.States = append(p.States, PhaseState{t, units.Time(delay), p.of(delay - d.Delay), units.Ratio((delay - d.Delay) / d.Moving), beyond})
 	}
+	g := LineDifference{Gradient: 1}
+	if j.e.Environment.Gradient != nil {
+		g.Gradient, g.Stated = *j.e.Environment.Gradient, true
+	}
+	straight, worst, _ := d.Curve.Difference(cold, hot, g.Gradient)
+	g.Straight, g.Worst = p.of(straight), p.of(worst)
+	p.Gradient = &g
+	if cold == hot {
+		return
+	}
 	least, most, _ := d.Curve.Extremes(cold, hot)
 	p.Common = &CommonDrift{cold, hot, p.of(most - least), units.Ratio((most - least) / d.Moving), d.Curve.Crosses(cold, hot)}
 	if d.Beyond(cold, hot) {
@@ -235,13 +248,6 @@ func (j *judge) drift(p *Phase, d chain.Drift, cold, hot units.Temperature, stat
 		}
 		j.noteOnce("phase: solid PTFE changes its crystal form near %s inside the working range: length steps there, with hysteresis, and a set matched near room temperature sits on the steepest part of the curve", join(at))
 	}
-	g := LineDifference{Gradient: 1}
-	if j.e.Environment.Gradient != nil {
-		g.Gradient, g.Stated = *j.e.Environment.Gradient, true
-	}
-	straight, worst, _ := d.Curve.Difference(cold, hot, g.Gradient)
-	g.Straight, g.Worst = p.of(straight), p.of(worst)
-	p.Gradient = &g
 }
 
 func (j *judge) flexure(p *Phase) {
@@ -333,6 +339,9 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 	}
 	j.statement(p, m)
 	j.noteOnce("phase match: each connection repeats within limits of its own, at any torque but the set one worse: find them from about 16 reconnections before a match of a few degrees is promised or disputed")
+	if strings.Contains(j.e.Application.Class, "test") {
+		j.noteOnce("test and measurement: stability between calibration and measurement counts for more than the match; cable movement and connector repeatability are contributors of the uncertainty by name (EURAMET cg-12)")
+	}
 	if strings.Contains(j.e.Application.Class, "radar") {
 		j.noteOnce("radar: a drift between transmit and receive lines becomes an angle error, and a calibration at one temperature does not hold at another; a line that serves both ways counts its loss twice")
 		if strings.Contains(j.e.Application.Function, "oscillator") {
@@ -388,6 +397,8 @@ func (j *judge) asCut(p *Phase, m *MatchReport, limit, cut float64, practice boo
 	mg := p.margin("phase match as cut", limit, cut, likely, m)
 	mg.Verdict = verdict(mg.Margin, mg.LimitValue-mg.Likely, practice)
 	mg.Source = "cutting tolerance ± " + m.CutFrom
+	mg.Conditions = append(mg.Conditions, Condition{"not counted", "how far connectors differ from piece to piece: no figure"})
+	j.noteOnce("phase match: cut by measured delay, not by the rule: each 0.1 %% by which velocity differs from piece to piece is %v", p.of(1e-3*float64(p.Chain.Delay)))
 	mg.Conditions = append(mg.Conditions, Condition{"likely", "mean half width of a set whose pieces lie anywhere within the tolerance"})
 	if mg.Verdict == Meets || mg.Verdict == AtRisk && mg.Margin >= 0 {
 		mg.Why = fmt.Sprintf("cutting to ± %v is %v", m.CutFrom, m.Cut)
@@ -412,7 +423,7 @@ func (j *judge) asCut(p *Phase, m *MatchReport, limit, cut float64, practice boo
 			j.Ways = append(j.Ways, Option{Title: "trim electrically", Effect: fmt.Sprintf("sorting does not do: more than %d pieces for a set of %d", 10*b.Keep, b.Keep)})
 		default:
 			j.Ways = append(j.Ways, Option{Title: fmt.Sprintf("sort: build %d, keep %d", b.Ninety, b.Keep),
-				Effect: fmt.Sprintf("%d lie within ± %v nine times out of ten (%d suffice five times out of ten), if pieces scatter evenly over ± %s and the measurement tells %s deg apart", b.Keep, m.Limit, b.Half, m.CutFrom, figure(m.Limit.Degrees()))})
+				Effect: fmt.Sprintf("%d lie within ± %v nine times out of ten (%d suffice five times out of ten), if pieces scatter evenly over ± %s and are measured to a small part of %s deg", b.Keep, m.Limit, b.Half, m.CutFrom, figure(m.Limit.Degrees()))})
 		}
 	}
 }
@@ -482,9 +493,13 @@ func (j *judge) apart(p *Phase, m *MatchReport, d chain.Drift, limit, cut float6
 	if mg.Margin < 0 {
 		m.Calibrate = true
 		allowed := allowedGradient(d, cold, hot, limit)
-		j.Ways = append(j.Ways, Option{Title: "calibrate at temperature, or route the lines together", Effect: fmt.Sprintf("%v between lines makes %v; the match of ± %s deg allows %s K", g.Gradient, g.Worst, figure(m.Limit.Degrees()), figure(float64(allowed)))})
+		within := figure(float64(allowed)) + " K"
+		if wide := straightGradient(d, cold, hot, limit); float64(wide) > float64(allowed)*1.01 {
+			within += fmt.Sprintf(" if a PTFE step falls between them, else %s K", figure(float64(wide)))
+		}
+		j.Ways = append(j.Ways, Option{Title: "calibrate at temperature, or route the lines together", Effect: fmt.Sprintf("%v between lines makes %v; the match of ± %s deg allows %s", g.Gradient, g.Worst, figure(m.Limit.Degrees()), within)})
 		j.Gaps = append(j.Gaps, Gap{Axis: "phase match between unequally warm lines", Asked: "± " + m.Limit.String() + " at " + g.Gradient.String() + " between lines", Best: g.Worst.String(), Cause: NotYetBuilt,
-			Needs: fmt.Sprintf("a cable whose electrical length changes by less than %s ppm over any %v of the range, or lines within %s K", figure(limit/d.Moving*1e6), g.Gradient, figure(float64(allowed)))})
+			Needs: fmt.Sprintf("a cable whose electrical length changes by less than %s ppm over any %v of the range, or lines within %s", figure(limit/d.Moving*1e6), g.Gradient, within)})
 	} else {
 		mg.Why += "; inside"
 	}
@@ -492,20 +507,27 @@ func (j *judge) apart(p *Phase, m *MatchReport, d chain.Drift, limit, cut float6
 }
 
 // allowedGradient returns the difference of temperature between lines, in K,
-// that uses up a delay.
+// that uses up a delay, with any PTFE step at its worst place.
 func allowedGradient(d chain.Drift, cold, hot units.Temperature, delay float64) units.Difference {
-	over := func(g float64) bool {
-		_, worst, _ := d.Curve.Difference(cold, hot, units.Difference(g))
-		return worst > delay
-	}
+	return gradientFor(delay, func(g units.Difference) float64 { _, worst, _ := d.Curve.Difference(cold, hot, g); return worst })
+}
+
+// straightGradient is the same by straight lines between the table's points.
+func straightGradient(d chain.Drift, cold, hot units.Temperature, delay float64) units.Difference {
+	return gradientFor(delay, func(g units.Difference) float64 { straight, _, _ := d.Curve.Difference(cold, hot, g); return straight })
+}
+
+// gradientFor inverts a difference that grows with the gradient, by bisection;
+// infinite where even 1000 K do not reach the delay.
+func gradientFor(delay float64, difference func(units.Difference) float64) units.Difference {
 	lo, hi := 0.0, 1.0
-	for !over(hi) {
+	for !(difference(units.Difference(hi)) > delay) {
 		if lo, hi = hi, 2*hi; hi > 1024 {
 			return units.Difference(math.Inf(1))
 		}
 	}
 	for range 40 {
-		if mid := (lo + hi) / 2; over(mid) {
+		if mid := (lo + hi) / 2; difference(units.Difference(mid)) > delay {
 			hi = mid
 		} else {
 			lo = mid
@@ -524,7 +546,11 @@ func (j *judge) overTemperature(p *Phase, m *MatchReport, d chain.Drift, limit, 
 		mg := p.margin(name, limit, math.NaN(), math.NaN(), m)
 		mg.Conditions = mg.Conditions[:1]
 		mg.Verdict, mg.Why = NotAssessed, "no table of electrical length against temperature"
-		if p.Common != nil && len(d.NoTable) == 0 {
+		switch {
+		case p.Gradient == nil || len(d.NoTable) > 0:
+		case p.Common == nil:
+			mg.Why = "between which temperatures it works is not stated"
+		default:
 			mg.Why = "how far the lines differ in temperature is not stated"
 		}
 		j.Margins = append(j.Margins, mg)

@@ -276,6 +276,10 @@ func (j *judge) allow(a *AveragePower, r *PowerReport, s float64, say bool) {
 		d := derate(common, loss, limit, h, s, r)
 		d.Element = name
 		a.Rated = append(a.Rated, d)
+		if math.IsNaN(float64(d.Power)) {
+			a.Unrated = append(a.Unrated, name+" at this pressure")
+			continue
+		}
 		lower(d.Power, name, "its datasheet's rating, derated", false)
 	}
 }
@@ -331,7 +335,13 @@ func derate(c part.Common, loss func(units.Frequency) float64, inner *units.Temp
 	if ratio, ok := h.altitude(tref, float64(r.Pressure), pref); ok {
 		add("altitude", ratio, "ratio of the cable's heat ratings at %s and %s kPa", figure(float64(r.Pressure)/1e3), figure(pref/1e3))
 	} else {
-		add("altitude", math.Sqrt(float64(r.Pressure)/pref), "root of the pressure ratio, natural convection alone")
+		// Natural convection goes as the root of the pressure; where there is
+		// next to no gas, radiation rules, of which nothing is known here.
+		ratio := math.Sqrt(float64(r.Pressure) / pref)
+		if ratio < 0.1 {
+			ratio = math.NaN()
+		}
+		add("altitude", ratio, "root of the pressure ratio, natural convection alone")
 		d.Whole = false
 	}
 	// Standing wave.
@@ -413,6 +423,7 @@ func newHeatModel(c part.Cable, f float64, r *PowerReport, say bool) (*heatModel
 	h.limits.Inner = float64(limit)
 	if c.MaxTemperature != nil {
 		h.limits.Surface = float64(*c.MaxTemperature)
+		assume("a surface to its highest working temperature, %v", *c.MaxTemperature)
 	}
 	ref := units.Temperature(thermal.RoomTemperature)
 	if c.Loss.Temperature != nil {
@@ -559,27 +570,22 @@ func (j *judge) peak(r *PowerReport, wanted units.Power, known bool) {
 
 // breakdown returns a section's ceiling: the lower of the field at the inner
 // conductor, in proportion to the air's density, and of the uniform gap between
-// the conductors after Paschen. A filled section counts the gas film that a
-// real one has on its inner conductor.
+// the conductors after Paschen. A filled section is judged at the end of its
+// filling, where air meets the conductors at the line's full voltage: there,
+// not in the solid, cables fail.
 func breakdown(l line.Coax, solid bool, air thermal.Air, vswr float64) PeakSection {
-	c := thermal.PeakCase{InnerRadius: l.InnerDiameter / 2, OuterRadius: l.OuterDiameter / 2, Er: l.Filling.Permittivity, Solid: solid, Air: air, VSWR: vswr}
+	c := thermal.PeakCase{InnerRadius: l.InnerDiameter / 2, OuterRadius: l.OuterDiameter / 2, Er: l.Filling.Permittivity, Air: air, VSWR: vswr}
 	p, err := c.Breakdown()
 	if err != nil {
 		return PeakSection{Ceiling: units.Power(math.NaN()), Law: err.Error()}
 	}
 	s := PeakSection{Field: p.Field, Voltage: units.Voltage(p.Voltage), Ceiling: units.Power(p.Incident), Law: "field at the inner conductor, air by its density", BelowMinimum: len(p.Warnings) > 0}
-	incident := (vswr + 1) * (vswr + 1) / (4 * vswr) // incident over net power
 	if solid {
-		film := p.Film * incident
-		s.Law = "gas film at the inner conductor"
-		s.Ceiling = units.Power(film)
-		s.Field = thermal.AirField * air.RelativeDensity() / c.Er // in the dielectric at that moment
-		s.Voltage = units.Voltage(s.Field * c.InnerRadius * math.Log(c.OuterRadius/c.InnerRadius))
-		return s
+		s.Law = "field at the inner conductor where the filling ends, air by its density"
 	}
-	z := line.Eta0 / (2 * math.Pi * math.Sqrt(c.Er)) * math.Log(c.OuterRadius/c.InnerRadius)
 	if v, law := thermal.GapBreakdown(c.OuterRadius-c.InnerRadius, air); v < float64(s.Voltage) {
 		peak := v / (1 + (vswr-1)/(vswr+1)) // of the incident wave
+		z := line.Eta0 / (2 * math.Pi * math.Sqrt(c.Er)) * math.Log(c.OuterRadius/c.InnerRadius)
 		s.Voltage, s.Ceiling, s.Law = units.Voltage(v), units.Power(peak*peak/(2*z)), string(law)+" across the gap"
 	}
 	return s

@@ -67,6 +67,30 @@ func TestPeakCeilings(t *testing.T) {
 	}
 }
 
+// A filled line is judged where its filling ends: by hand, 2.9 MV/m at the
+// 0.511 mm wire in a 1.676 mm bore make 880 V, and 880²/(2·50) = 7.7 kW; a load
+// of VSWR 1.5 brings 1.2 times the voltage, and 1/1.44 of the incident power.
+func TestPeakOfFilledLine(t *testing.T) {
+	c := part.Cable{Core: part.Core{Diameter: to(units.Length(1.676e-3)), InnerDiameter: to(units.Length(0.511e-3)), Permittivity: to(2.03), Dielectric: "solid PTFE"}}
+	l, _ := c.CoreLine()
+	sea := thermal.Air{Temperature: thermal.SeaTemp, Pressure: thermal.SeaPressure}
+	s := breakdown(l, true, sea, 1)
+	within(t, "voltage", float64(s.Voltage), 880, 1)
+	within(t, "ceiling, kW", float64(s.Ceiling)/1e3, 7.7, 0.1)
+	within(t, "VSWR 1.5", float64(breakdown(l, true, sea, 1.5).Ceiling/s.Ceiling), 1/1.44, 1e-9)
+}
+
+// Without gas a rating at sea level says nothing about a connector that no
+// cable beside it can lend an altitude factor.
+func TestVacuumNeedsAModel(t *testing.T) {
+	e := transmitter()
+	e.Environment.Altitude, e.Environment.Vacuum = nil, to(true)
+	m := marginOf(t, trial(t, e, 0.3, func(c *part.Cable, k *part.CableConnector) { rated(20)(c, k); c.OuterDiameter = nil }), "average power")
+	if m.Verdict != NotAssessed {
+		t.Errorf("%v: %s", m.Verdict, m.Why)
+	}
+}
+
 // The trade's chain of factors (F39), worked out by hand: 20 W at 28 GHz,
 // 25 °C; 55 °C and VSWR 1.5 leave 20·(200−55)/(200−25)/1.5 of the cable and
 // 20·(125−55)/(125−25)/1.5 of the connectors.
