@@ -20,8 +20,8 @@ func newDemo(env *environment) *cobra.Command {
 		Use:     "demo [FOLDER]",
 		GroupID: "job",
 		Short:   "Write the demo workspace and run the main job on it",
-		Long: `Demo writes a workspace with an invented catalogue, standard cable types and five
-enquiries of invented customers, and answers the first. Files that stand there
+		Long: `Demo writes a workspace with the catalogues of invented makers, standard cable
+types and enquiries of invented customers, and answers the first. Files that stand there
 already are left alone, so you may change them and run it again.`,
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 1 {

@@ -1,5 +1,6 @@
-// Package demo carries the demo workspace: an invented catalogue, standard
-// cable types, and five enquiries of invented customers.
+// Package demo carries the demo workspace: the catalogues of invented makers,
+// standard cable types, and enquiries of invented customers with some of their
+// chains.
 package demo
 
 import (

@@ -66,7 +66,8 @@ func (c Cable) Facts() Facts {
 	f := commonFacts(c.Part.Common, orElse(c.Where, "cable"), "cable")
 	f.Length = &c.Length
 	if c.Part.Price != nil {
-		p := units.Money{Micros: int64(math.Round(float64(c.Part.Price.Micros) * float64(c.Length))), Currency: c.Part.Price.Currency}
+		const cent = 1e4 // millionths: the price of a length is rounded to cents
+		p := units.Money{Micros: int64(math.Round(float64(c.Part.Price.Micros)*float64(c.Length)/cent)) * cent, Currency: c.Part.Price.Currency}
 		f.Price = &p
 	}
 	if c.Part.Mass != nil {

@@ -118,7 +118,7 @@ func (e Enquiry) Contradictions() []Contradiction {
 	say := func(help, text string, fields ...string) { cs = append(cs, Contradiction{fields, text, help}) }
 
 	for i, b := range e.Band {
-		if b.From >= b.To {
+		if b.From > b.To {
 			say("exchange the two", fmt.Sprintf("the band runs from %v to %v", b.From, b.To), fmt.Sprintf("band[%d].from", i), fmt.Sprintf("band[%d].to", i))
 		}
 	}

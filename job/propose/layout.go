@@ -59,6 +59,8 @@ type candidate struct {
 	mass       units.Mass
 	wear       float64
 	unknown    int
+	noPrice    bool
+	noMass     bool
 	violations []violation
 }
 
@@ -444,18 +446,15 @@ func (l *layout) evaluate(c *candidate) *candidate {
 		if !r.Reflecting {
 			c.unknown++
 		}
-		switch {
-		case f.Price == nil:
-			c.unknown++
-		default:
-			if sum, err := c.price.Plus(*f.Price); err == nil {
-				c.price = sum
-			} else {
-				c.unknown++
-			}
+		if f.Price == nil {
+			c.noPrice = true
+		} else if sum, err := c.price.Plus(*f.Price); err == nil {
+			c.price = sum
+		} else {
+			c.noPrice = true
 		}
 		if f.Mass == nil {
-			c.unknown++
+			c.noMass = true
 		} else {
 			c.mass += *f.Mass
 		}
@@ -471,8 +470,13 @@ func (l *layout) evaluate(c *candidate) *candidate {
 		l.currency = c.price.Currency
 	}
 	if c.price.Currency != "" && c.price.Currency != l.currency {
-		c.unknown++
+		c.noPrice = true
 		c.price = units.Money{}
+	}
+	for _, silent := range []bool{c.noPrice, c.noMass} {
+		if silent {
+			c.unknown++
+		}
 	}
 	// Seen from either end a lossy piece before a reflection weakens it; the
 	// search adds the loss of the pieces in front itself.
@@ -817,6 +821,8 @@ func (l *layout) values(c search.Chain) Values {
 		v.Mass += o.mass
 		v.Wear += o.wear
 		v.Unknown += o.unknown
+		v.NoPrice = v.NoPrice || o.noPrice
+		v.NoMass = v.NoMass || o.noMass
 	}
 	v.Price.Currency = l.currency
 	return v

@@ -88,6 +88,8 @@ type Values struct {
 	Mass       units.Mass
 	Wear       float64 // matings used up per mating, 1/life summed over the outer faces
 	Unknown    int     // figures the datasheets do not state
+	NoPrice    bool    // Price leaves out parts without one
+	NoMass     bool    // Mass leaves out parts without one
 }
 
 // Miss is a chain that breaks limits, with how.
@@ -195,10 +197,10 @@ func (l *layout) judge(ctx context.Context, chains []search.Chain, o Options) ([
 		score float64
 	}
 	all := make([]scored, len(chains))
-	best := l.bestOf(chains)
+	scale := l.scaleOf(chains)
 	for i, c := range chains {
 		v := l.values(c)
-		all[i] = scored{c, v, l.score(v, best)}
+		all[i] = scored{c, v, l.score(v, scale)}
 	}
 	sort.SliceStable(all, func(i, k int) bool { return all[i].score < all[k].score })
 	if len(all) > o.Judged {
@@ -258,37 +260,55 @@ func (l *layout) propose(ctx context.Context, c search.Chain, o assess.Options) 
 	return Proposal{Spec: spec, Built: b, Report: r}, nil
 }
 
-// bestOf returns the least value of each criterion over a front, against which
-// scores are scaled.
-func (l *layout) bestOf(chains []search.Chain) Values {
-	best := Values{Loss: units.Level(math.Inf(1)), Reflection: math.Inf(1), Price: units.Money{Micros: math.MaxInt64}, Mass: units.Mass(math.Inf(1)), Wear: math.Inf(1)}
+// scale holds, over a front, the least value of each criterion, against which
+// scores are relative, and the largest price and mass, which stand in where a
+// datasheet is silent: silence must not look cheap.
+type scale struct {
+	least, most Values
+}
+
+func (l *layout) scaleOf(chains []search.Chain) scale {
+	inf := math.Inf(1)
+	s := scale{least: Values{Loss: units.Level(inf), Reflection: inf, Price: units.Money{Micros: math.MaxInt64}, Mass: units.Mass(inf), Wear: inf}}
 	for _, c := range chains {
 		v := l.values(c)
-		best.Loss, best.Reflection, best.Mass, best.Wear = min(best.Loss, v.Loss), min(best.Reflection, v.Reflection), min(best.Mass, v.Mass), min(best.Wear, v.Wear)
-		best.Price.Micros = min(best.Price.Micros, v.Price.Micros)
+		s.least.Loss, s.least.Reflection, s.least.Wear = min(s.least.Loss, v.Loss), min(s.least.Reflection, v.Reflection), min(s.least.Wear, v.Wear)
+		s.most.Price.Micros, s.most.Mass = max(s.most.Price.Micros, v.Price.Micros), max(s.most.Mass, v.Mass)
+		if !v.NoPrice {
+			s.least.Price.Micros = min(s.least.Price.Micros, v.Price.Micros)
+		}
+		if !v.NoMass {
+			s.least.Mass = min(s.least.Mass, v.Mass)
+		}
 	}
-	return best
+	return s
 }
 
 // score is the weighted sum of the criteria, each relative to the best of the
 // front; figures that are not stated count a tenth each against a chain.
-func (l *layout) score(v, best Values) float64 {
+func (l *layout) score(v Values, s scale) float64 {
 	w := l.e.Weights
 	if w == (enquiry.Weights{}) {
 		w = enquiry.Weights{Loss: 1, ReturnLoss: 1, Price: 1}
 	}
+	if v.NoPrice {
+		v.Price.Micros = s.most.Price.Micros
+	}
+	if v.NoMass {
+		v.Mass = s.most.Mass
+	}
 	rel := func(x, least float64) float64 {
-		if least <= 0 {
-			return x
+		if least > 0 && !math.IsInf(least, 1) && least < math.MaxInt64 {
+			return x / least
 		}
-		return x / least
+		return 1 // nothing to compare with: no chain of the front states it
 	}
-	s := w.Loss*rel(float64(v.Loss), float64(best.Loss)) + w.ReturnLoss*rel(v.Reflection, best.Reflection) +
-		w.Price*rel(float64(v.Price.Micros), float64(best.Price.Micros)) + w.Mass*rel(float64(v.Mass), float64(best.Mass))
+	sum := w.Loss*rel(float64(v.Loss), float64(s.least.Loss)) + w.ReturnLoss*rel(v.Reflection, s.least.Reflection) +
+		w.Price*rel(float64(v.Price.Micros), float64(s.least.Price.Micros)) + w.Mass*rel(float64(v.Mass), float64(s.least.Mass))
 	if l.wears {
-		s += rel(v.Wear, best.Wear)
+		sum += rel(v.Wear, s.least.Wear)
 	}
-	return s + 0.1*float64(v.Unknown)
+	return sum + 0.1*float64(v.Unknown)
 }
 
 // nearest fills in the nearest misses.
