@@ -179,7 +179,7 @@ func (j *judge) phases() error {
 	if !(d.Delay > 0) {
 		if j.e.Match != nil {
 			j.unmatched("no element states its delay: a velocity factor or a permittivity is needed")
-			j.ask(enquiry.Question{Field: "catalogue: velocity factor", Text: "What is the velocity factor or the permittivity of the cable?", Changes: "without it neither delay nor phase can be worked out"})
+			j.askVelocity()
 		}
 		return nil
 	}
@@ -208,7 +208,7 @@ func (j *judge) drift(p *Phase, d chain.Drift, cold, hot units.Temperature, stat
 		}
 		j.noteOnce("phase: no table of electrical length against temperature for %s: its drift is not assessed", join(names))
 		if stated || j.e.Match != nil {
-			j.ask(enquiry.Question{Field: "catalogue: length_changes of " + join(names), Text: fmt.Sprintf("How does the electrical length of %s change with temperature, point by point, 19 and 30 °C bracketed?", join(names)),
+			j.ask(enquiry.Question{Field: "catalogue: length_changes of " + join(names), Text: fmt.Sprintf("How does the electrical length of %s change with temperature, point by point, with 19 and 30 °C bracketed, after the cycles of IEC 60966-1?", join(names)),
 				Changes: "drift over temperature and between lines is not assessed until it is known"})
 		}
 	}
@@ -296,6 +296,10 @@ func (j *judge) unmatched(why string) {
 	j.Margins = append(j.Margins, Margin{Limit: "phase match as cut", Verdict: NotAssessed, Worst: math.NaN(), Likely: math.NaN(), LimitValue: math.NaN(), Margin: math.NaN(), Unit: "deg", Why: why})
 }
 
+func (j *judge) askVelocity() {
+	j.ask(enquiry.Question{Field: "catalogue: velocity factor", Text: "What is the velocity factor or the permittivity of the cable?", Changes: "without it neither delay nor phase can be worked out"})
+}
+
 // match judges the match that the enquiry asks, if any.
 func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 	asked := j.e.Match
@@ -307,6 +311,13 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 		j.unmatched("the match names no amount")
 		j.ask(enquiry.Question{Field: "match.phase", Text: "How closely must the lines agree, in deg at a frequency, in ps or in mm?", Changes: "decides whether cutting does, or sorting and calibration are needed"})
 		return
+	}
+	for _, k := range d.NoDelay {
+		if c, ok := chain.CableOf(j.s.Chain.Elements[k]); ok {
+			j.unmatched(fmt.Sprintf("cable %s states neither velocity factor nor permittivity", c.Part.ID))
+			j.askVelocity()
+			return
+		}
 	}
 	m := &MatchReport{Kind: asked.Kind, Limit: p.of(limit)}
 	if m.Kind == "" {
@@ -324,7 +335,7 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 		m.Sigma = p.of(2 * limit / m.SetWidth)
 	}
 	cut, practice := j.cutting(p, m)
-	if cut > 0 {
+	if m.CutFrom != "" {
 		j.asCut(p, m, limit, cut, practice)
 	} else {
 		j.unmatched("there is no cable to cut: how much the parts differ from piece to piece is not stated")

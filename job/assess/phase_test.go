@@ -222,6 +222,12 @@ func TestPhaseUnknowns(t *testing.T) {
 	if m := marginOf(t, r, "phase match as cut"); m.Verdict != NotAssessed || r.Phase != nil {
 		t.Errorf("no velocity: %v, phase %v", m.Verdict, r.Phase)
 	}
+	r = trial(t, radar(), 0.35, func(c *part.Cable, k *part.CableConnector) {
+		c.VelocityFactor, c.Core.Permittivity, k.ElectricalLength = nil, nil, to(units.Length(0.01))
+	})
+	if m := marginOf(t, r, "phase match as cut"); m.Verdict != NotAssessed || !asks(r, "catalogue: velocity factor") {
+		t.Errorf("no velocity of the cable, but delay of the connectors: %v: %s", m.Verdict, m.Why)
+	}
 }
 
 // A connector's electrical length counts when it is known.

@@ -189,7 +189,7 @@ func (j *judge) average(r *PowerReport, wanted units.Power, known bool) {
 	j.allow(a, r, r.LoadVSWR, true)
 	m := Margin{Limit: "average power", Unit: "W", LimitValue: float64(wanted), Worst: float64(a.Allowed), Likely: float64(a.Allowed), Margin: float64(a.Allowed - wanted), At: r.At, Element: a.Element, Source: a.Basis,
 		Conditions: []Condition{{"ambient", r.Ambient.String()}, {"pressure", fmt.Sprintf("%s kPa", figure(float64(r.Pressure)/1e3))}, {"load VSWR", figure(r.LoadVSWR)},
-			{"heat made in the chain", fmt.Sprintf("%s W", figure(float64(a.Dissipated)))}}}
+			{"power", "that of the input, with no credit for what is lost on the way"}, {"heat made in the chain", fmt.Sprintf("%s W", figure(float64(a.Dissipated)))}}}
 	if a.Element == "" {
 		m.Verdict, m.Worst, m.Likely, m.Margin = NotAssessed, math.NaN(), math.NaN(), math.NaN()
 		m.Why = "no part states a power rating and no cable its cross-section and outside diameter"
@@ -207,7 +207,7 @@ func (j *judge) average(r *PowerReport, wanted units.Power, known bool) {
 	m.Verdict = verdict(m.Margin, m.Likely-m.LimitValue, !whole)
 	m.Why = fmt.Sprintf("%s allows %s W, %s", a.Element, figure(m.Worst), a.Basis)
 	if len(a.Unrated) > 0 {
-		m.Why += fmt.Sprintf("; no rating stated for %s, and the connector nearest the source is the usual hot spot", join(a.Unrated))
+		m.Why += fmt.Sprintf("; no rating stated for %s, and the junction nearest the source, at the %s, is the usual hot spot", join(a.Unrated), j.atSource())
 	}
 	if !known {
 		m.Why += "; rests on assumptions that the notes name"
@@ -222,6 +222,14 @@ func (j *judge) average(r *PowerReport, wanted units.Power, known bool) {
 		j.Gaps = append(j.Gaps, Gap{Axis: "average power", Asked: fmt.Sprintf("%s W at %v and %v", figure(float64(wanted)), r.At, r.Ambient), Best: fmt.Sprintf("%s W (%s)", figure(float64(a.Allowed)), a.Element), Cause: NotYetBuilt,
 			Needs: "less loss or more surface there, a higher limit of temperature, or cooling"})
 	}
+}
+
+// atSource names the element at the end that power enters.
+func (j *judge) atSource() string {
+	if j.e.Power.Source == "to" {
+		return j.Prediction.Rows[len(j.Prediction.Rows)-1].Name
+	}
+	return j.Prediction.Rows[0].Name
 }
 
 // allow fills what every element allows into a load of VSWR s.
