@@ -42,7 +42,7 @@ func figure(x float64) string {
 // velocity in it.
 type Phase struct {
 	At            units.Frequency // at which degrees are meant
-	Velocity      float64         // in the line that millimetres are meant of, m/s
+	VelocityMPerS float64         // in the line that millimetres are meant of, m/s
 	Line          string          // that line, in words
 	Chain         Electrical      // of all elements whose delay is known, at the tables' reference
 	Unknown       []string        // elements whose delay is not in it
@@ -54,6 +54,7 @@ type Phase struct {
 	Flex          *Electrical      // largest change when flexed; nil when not stated
 	Match         *MatchReport     // nil when no match is asked
 	Array         *ArrayEffect     // nil when no array is named
+	binds         string           // name of the cable that moves and is cut
 	Statement     []StatementField // the phase-matching statement; empty when no match is asked
 }
 
@@ -86,13 +87,13 @@ type LineDifference struct {
 
 // MatchReport is a phase match against what cutting, sorting and calibrating do.
 type MatchReport struct {
-	Kind     enquiry.MatchKind
-	SetSize  int        // 0: unknown
-	Limit    Electrical // half width, the tightest statement
-	Cut      Electrical // cutting tolerance, plus or minus
-	CutFrom  string     // its origin
-	Likely   Electrical // half width of an average set as cut
-	SetWidth float64    // mean full width of a set of SetSize, in σ of one piece
+	Kind          enquiry.MatchKind
+	SetSize       int        // 0: unknown
+	Limit         Electrical // half width, the tightest statement
+	Cut           Electrical // cutting tolerance, plus or minus
+	CutFrom       string     // its origin
+	Likely        Electrical // half width of an average set as cut
+	SetWidthSigma float64    // mean full width of a set of SetSize, in σ of one piece
 	// Sigma is the standard deviation of one piece at which an average
 	// unsorted set just fills the match.
 	Sigma Electrical
@@ -141,7 +142,7 @@ type StatementField struct {
 const commonCut = 0.1e-3 // m: what an assembly shop cuts a cable to. Common practice.
 
 func (p *Phase) of(delay float64) Electrical {
-	return Electrical{units.Angle(2 * math.Pi * float64(p.At) * delay), units.Time(delay), units.Length(delay * p.Velocity)}
+	return Electrical{units.Angle(2 * math.Pi * float64(p.At) * delay), units.Time(delay), units.Length(delay * p.VelocityMPerS)}
 }
 
 func (p *Phase) degrees(delay float64) float64 { return 360 * float64(p.At) * delay }
@@ -149,7 +150,7 @@ func (p *Phase) degrees(delay float64) float64 { return 360 * float64(p.At) * de
 // newPhase returns the conversions of an electrical length at frequency f in a
 // line of velocity v, in m/s.
 func newPhase(f units.Frequency, v float64, what string) *Phase {
-	p := &Phase{At: f, Velocity: v, Line: what}
+	p := &Phase{At: f, VelocityMPerS: v, Line: what}
 	p.PerPicosecond = p.of(1e-12).Phase
 	p.PerTenth = p.of(1e-4 / v)
 	return p
@@ -163,16 +164,18 @@ func (j *judge) phases() error {
 	if m := j.e.Match; m != nil && m.At != nil {
 		at = *m.At
 	}
-	v, what := line.C0, "of air"
-	for _, el := range j.s.Chain.Elements {
+	v, what, binds := line.C0, "of air", ""
+	for k, el := range j.s.Chain.Elements {
 		if c, ok := chain.CableOf(el); ok {
 			if factor, ok := c.Part.Velocity(); ok {
 				v, what = factor*line.C0, fmt.Sprintf("of cable %s, velocity factor %.3g", c.Part.ID, factor)
+				binds = j.Prediction.Rows[k].Name
 				break
 			}
 		}
 	}
 	p := newPhase(at, v, what)
+	p.binds = binds
 	for _, k := range d.NoDelay {
 		p.Unknown = append(p.Unknown, j.Prediction.Rows[k].Name)
 	}
@@ -306,7 +309,7 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 	if asked == nil {
 		return
 	}
-	limit, ok := halfWidth(*asked, p.At, p.Velocity)
+	limit, ok := halfWidth(*asked, p.At, p.VelocityMPerS)
 	if !ok {
 		j.unmatched("the match names no amount")
 		j.ask(enquiry.Question{Field: "match.phase", Text: "How closely must the lines agree, in deg at a frequency, in ps or in mm?", Changes: "decides whether cutting does, or sorting and calibration are needed"})
@@ -331,8 +334,8 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 	}
 	p.Match = m
 	if m.SetSize > 1 {
-		m.SetWidth = sample.ExpectedRange(m.SetSize)
-		m.Sigma = p.of(2 * limit / m.SetWidth)
+		m.SetWidthSigma = sample.ExpectedRange(m.SetSize)
+		m.Sigma = p.of(2 * limit / m.SetWidthSigma)
 	}
 	cut, practice := j.cutting(p, m)
 	if m.CutFrom != "" {
@@ -363,7 +366,7 @@ func (j *judge) match(p *Phase, d chain.Drift, cold, hot units.Temperature) {
 
 // margin makes a margin in degrees from delays.
 func (p *Phase) margin(name string, limit, worst, likely float64, m *MatchReport) Margin {
-	return Margin{Limit: name, Worst: p.degrees(worst), Likely: p.degrees(likely), LimitValue: p.degrees(limit), Margin: p.degrees(limit - worst), Unit: "deg", At: p.At,
+	return Margin{Limit: name, Worst: p.degrees(worst), Likely: p.degrees(likely), LimitValue: p.degrees(limit), Margin: p.degrees(limit - worst), Unit: "deg", At: p.At, Element: p.binds,
 		Conditions: []Condition{{"match", fmt.Sprintf("± %v, %s", m.Limit, m.Kind)}, {"worst", p.of(worst).String()}, {"length is", p.Line}}}
 }
 
@@ -414,7 +417,7 @@ func (j *judge) asCut(p *Phase, m *MatchReport, limit, cut float64, practice boo
 	if mg.Verdict == Meets || mg.Verdict == AtRisk && mg.Margin >= 0 {
 		mg.Why = fmt.Sprintf("cutting to ± %v is %v", m.CutFrom, m.Cut)
 		if m.SetSize > 1 {
-			mg.Why += fmt.Sprintf("; a set of %d is %.1f σ wide on average, so a piece may scatter by σ = %v", m.SetSize, m.SetWidth, m.Sigma)
+			mg.Why += fmt.Sprintf("; a set of %d is %.1f σ wide on average, so a piece may scatter by σ = %v", m.SetSize, m.SetWidthSigma, m.Sigma)
 		}
 		j.Margins = append(j.Margins, mg)
 		return
@@ -511,8 +514,9 @@ func (j *judge) apart(p *Phase, m *MatchReport, d chain.Drift, limit, cut float6
 		j.Ways = append(j.Ways, Option{Title: "calibrate at temperature, or route the lines together", Effect: fmt.Sprintf("%v between lines makes %v; the match of ± %s deg allows %s", g.Gradient, g.Worst, figure(m.Limit.Degrees()), within)})
 		j.Gaps = append(j.Gaps, Gap{Axis: "phase match between unequally warm lines", Asked: "± " + m.Limit.String() + " at " + g.Gradient.String() + " between lines", Best: g.Worst.String(), Cause: NotYetBuilt,
 			Needs: fmt.Sprintf("a cable whose electrical length changes by less than %s ppm over any %v of the range, or lines within %s", figure(limit/d.Moving*1e6), g.Gradient, within)})
-	} else {
-		mg.Why += "; inside"
+	}
+	if d.Beyond(cold, hot) {
+		mg.Why += fmt.Sprintf("; the table ends at %v and %v, beyond which it is a guess", d.From, d.To)
 	}
 	j.Margins = append(j.Margins, mg)
 }
@@ -593,6 +597,15 @@ func (j *judge) overTemperature(p *Phase, m *MatchReport, d chain.Drift, limit, 
 		mg.Why += "; the range crosses a PTFE transition, where cables differ most"
 	}
 	j.Margins = append(j.Margins, mg)
+	if mg.Verdict != Fails {
+		return
+	}
+	m.Calibrate = true
+	moved := mg.Likely / 360 / float64(p.At)
+	j.Ways = append(j.Ways, Option{Title: "measure the temperature of the lines and correct for it",
+		Effect: fmt.Sprintf("takes out most of %v; the cut, the spread between cables and the hysteresis stay", p.of(moved))})
+	j.Gaps = append(j.Gaps, Gap{Axis: name, Asked: fmt.Sprintf("± %v from %v to %v", m.Limit, cold, hot), Best: "± " + p.of(mg.Worst/360/float64(p.At)).String(), Cause: NotYetBuilt,
+		Needs: fmt.Sprintf("a cable that moves by %s times less, or correction by its own curve", figure(moved/math.Max(limit-cut, 0.01*limit)))})
 }
 
 // array works out what the phase errors do to the array, with the lines' share

@@ -165,7 +165,7 @@ func TestPhaseFixture(t *testing.T) {
 	r := trial(t, e, 0.6, nil)
 	within(t, "2 ps, deg", r.Phase.Match.Limit.Degrees(), 48, 0.5)
 	within(t, "2 ps, mm", units.In(r.Phase.Match.Limit.Length, "mm"), 0.50, 0.005)
-	within(t, "width of 64, σ", r.Phase.Match.SetWidth, 4.7, 0.05) // F21
+	within(t, "width of 64, σ", r.Phase.Match.SetWidthSigma, 4.7, 0.05) // F21
 	if m := marginOf(t, r, "phase match as cut"); m.Verdict != Meets {
 		t.Errorf("as cut: %v: %s", m.Verdict, m.Why)
 	}
@@ -174,7 +174,7 @@ func TestPhaseFixture(t *testing.T) {
 	}
 	within(t, "width of 24, σ", func() float64 {
 		e.Match.SetSize = to(24)
-		return trial(t, e, 0.6, nil).Phase.Match.SetWidth
+		return trial(t, e, 0.6, nil).Phase.Match.SetWidthSigma
 	}(), 3.9, 0.05) // F21
 }
 
@@ -338,8 +338,30 @@ func TestAbsoluteOverTemperature(t *testing.T) {
 	within(t, "with the cut", m.Worst, 77.2+11.3, 0.1)
 	e.Match.Temperature = to(units.Celsius(85))
 	within(t, "from 85 °C", marginOf(t, trial(t, e, 0.35, nil), "phase match over temperature").Likely, 39570*30e-6*125, 0.1)
-	if m.Verdict != Fails {
-		t.Errorf("%v: %s", m.Verdict, m.Why)
+	r := trial(t, e, 0.35, nil)
+	gap := false
+	for _, g := range r.Gaps {
+		gap = gap || g.Axis == "phase match over temperature"
+	}
+	if m.Verdict != Fails || !gap || !r.Phase.Match.Calibrate {
+		t.Errorf("%v, gap %v: %s", m.Verdict, gap, m.Why)
+	}
+}
+
+// A range beyond the table is judged, but never promised.
+func TestBeyondTheTable(t *testing.T) {
+	e := radar()
+	e.Match.Phase = to(units.Must[units.Angle]("60 deg"))
+	if m := marginOf(t, trial(t, e, 0.35, nil), "phase match, temperature difference between lines"); m.Verdict != Meets {
+		t.Errorf("inside the table: %v: %s", m.Verdict, m.Why)
+	}
+	e.Environment.MaxTemperature = to(units.Celsius(110))
+	r := trial(t, e, 0.35, nil)
+	if m := marginOf(t, r, "phase match, temperature difference between lines"); m.Verdict != AtRisk || !strings.Contains(m.Why, "guess") {
+		t.Errorf("beyond the table: %v: %s", m.Verdict, m.Why)
+	}
+	if last := r.Phase.States[len(r.Phase.States)-1]; !last.Beyond {
+		t.Error("110 °C is beyond the table, and its state does not say so")
 	}
 }
 

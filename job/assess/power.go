@@ -17,16 +17,16 @@ import (
 // PowerReport is what the chain can carry: average power by heat, peak power by
 // breakdown. They fail in different places.
 type PowerReport struct {
-	At         units.Frequency // average power is judged where loss is greatest
-	Ambient    units.Temperature
-	Pressure   units.Pressure
-	LoadVSWR   float64
-	Average    *AveragePower
-	Peak       *PeakPower
-	Assumed    []string // what the figures rest on and no datasheet says
-	OpenPort   units.Length
-	Public     float64 // ICNIRP 2020 reference level of local exposure, W/m²; NaN below 6 GHz
-	Controlled float64 // the same for occupational exposure
+	At                units.Frequency // average power is judged where loss is greatest
+	Ambient           units.Temperature
+	Pressure          units.Pressure
+	LoadVSWR          float64
+	Average           *AveragePower
+	Peak              *PeakPower
+	Assumed           []string // what the figures rest on and no datasheet says
+	OpenPort          units.Length
+	PublicWattsPerM2  float64 // ICNIRP 2020 reference level of local exposure, W/m²; NaN below 6 GHz
+	TrainedWattsPerM2 float64 // the same for occupational exposure
 }
 
 // AveragePower is what heat allows.
@@ -91,7 +91,7 @@ type PeakPower struct {
 // PeakSection is one cross-section's ceiling.
 type PeakSection struct {
 	Element, Name string
-	Field         float64 // at which it breaks down, peak, V/m
+	FieldVPerM    float64 // at which it breaks down, peak, V/m
 	Voltage       units.Voltage
 	Ceiling       units.Power // incident peak power with the VSWR
 	Law           string
@@ -112,7 +112,7 @@ func (j *judge) powers() error {
 	f := j.Prediction.Frequency
 	top := f[len(f)-1]
 	_, hot, stated := Temperatures(j.e)
-	r := &PowerReport{At: units.Frequency(top), Ambient: hot, LoadVSWR: 1, Public: math.NaN(), Controlled: math.NaN()}
+	r := &PowerReport{At: units.Frequency(top), Ambient: hot, LoadVSWR: 1, PublicWattsPerM2: math.NaN(), TrainedWattsPerM2: math.NaN()}
 	j.Power = r
 	r.Pressure = j.pressure(r)
 	if w.LoadVSWR != nil && *w.LoadVSWR >= 1 {
@@ -587,7 +587,7 @@ func breakdown(l line.Coax, solid bool, air thermal.Air, vswr float64) PeakSecti
 	if err != nil {
 		return PeakSection{Ceiling: units.Power(math.NaN()), Law: err.Error()}
 	}
-	s := PeakSection{Field: p.Field, Voltage: units.Voltage(p.Voltage), Ceiling: units.Power(p.Incident), Law: "field at the inner conductor, air by its density", BelowMinimum: len(p.Warnings) > 0}
+	s := PeakSection{FieldVPerM: p.Field, Voltage: units.Voltage(p.Voltage), Ceiling: units.Power(p.Incident), Law: "field at the inner conductor, air by its density", BelowMinimum: len(p.Warnings) > 0}
 	if solid {
 		s.Law = "field at the inner conductor where the filling ends, air by its density"
 	}
@@ -629,7 +629,7 @@ func (j *judge) powerCautions(r *PowerReport) {
 		return
 	}
 	occupational, _ := thermal.ExposureReference(float64(r.At), thermal.Occupational)
-	r.Public, r.Controlled = public, occupational
+	r.PublicWattsPerM2, r.TrainedWattsPerM2 = public, occupational
 	r.OpenPort = units.Length(thermal.IsotropicDistance(power, 1, public))
 	j.caution(Caution(fmt.Sprintf("At %v the reference levels of local exposure are %s W/m² for the public and %s W/m² for trained people, averaged over 6 minutes (ICNIRP 2020). An open port that radiates %s W evenly reaches the public's level at about %s cm: a far-field estimate, no safe distance. The limits in force where it is used decide, and those qualified to assess them.",
 		r.At, figure(public), figure(occupational), figure(power), figure(float64(r.OpenPort)*100))))

@@ -189,8 +189,8 @@ func TestExposureCaution(t *testing.T) {
 	e := transmitter()
 	e.Power.Average = to(units.Power(1))
 	r := trial(t, e, 0.3, nil)
-	within(t, "public, W/m²", r.Power.Public, 30, 0.6)
-	within(t, "occupational, W/m²", r.Power.Controlled, 152, 0.6)
+	within(t, "public, W/m²", r.Power.PublicWattsPerM2, 30, 0.6)
+	within(t, "occupational, W/m²", r.Power.TrainedWattsPerM2, 152, 0.6)
 	within(t, "open port, cm", float64(r.Power.OpenPort)*100, 5, 0.3)
 	text := ""
 	for _, c := range r.Cautions {
