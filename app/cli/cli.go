@@ -148,6 +148,9 @@ func flagFault(c *cobra.Command, err error) error {
 	if errors.As(err, &u) {
 		return u
 	}
+	if err := plainFlagFault(err); err != nil {
+		return err
+	}
 	return usage(text, "see the flags with: %s --help", c.CommandPath())
 }
 

@@ -210,3 +210,70 @@ func (s *sweepFlag) String() string { return s.text }
 
 // Type implements pflag.Value.
 func (s *sweepFlag) Type() string { return "frequencies" }
+
+// plainFlagFault words the faults of whole numbers, switches and flags without
+// their value. It returns nil for any other.
+func plainFlagFault(err error) error {
+	var value *pflag.InvalidValueError
+	if errors.As(err, &value) {
+		flag := value.GetFlag()
+		says := map[string][2]string{
+			"int":    {"not a whole number", "10"},
+			"uint64": {"not a whole number from 0 up", "7"},
+			"bool":   {"neither true nor false", "false"},
+		}[flag.Value.Type()]
+		if says[0] == "" {
+			return nil
+		}
+		return usage(fmt.Sprintf("--%s %q: %s", flag.Name, value.GetValue(), says[0]), "write it such as --%s=%s", flag.Name, says[1])
+	}
+	var bare *pflag.ValueRequiredError
+	if errors.As(err, &bare) {
+		flag := bare.GetFlag()
+		example := map[string]string{"string": "NAME", "int": "10", "uint64": "7", "number": "1.5", "frequencies": "1GHz:40GHz:40"}[flag.Value.Type()]
+		if example == "" {
+			example = "VALUE"
+		}
+		return usage(fmt.Sprintf("--%s has no value behind it", flag.Name), "write it such as --%s %s", flag.Name, example)
+	}
+	return nil
+}
+
+// countFlag is a flag whose value is a whole number within bounds.
+type countFlag struct {
+	name      string
+	at        *int
+	low, high int
+}
+
+// countVar registers a flag for a whole number from low to high; value is what
+// it has when it is not given.
+func countVar(fs *pflag.FlagSet, at *int, name, short string, value, low, high int, usage string) {
+	*at = value
+	fs.VarP(&countFlag{name: name, at: at, low: low, high: high}, name, short, usage)
+}
+
+// Set implements pflag.Value.
+func (n *countFlag) Set(s string) error {
+	x, err := strconv.Atoi(strings.TrimSpace(s))
+	if err != nil {
+		return usage(fmt.Sprintf("--%s %q: not a whole number", n.name, s), "write it such as --%s %d", n.name, max(10, n.low))
+	}
+	if x < n.low || x > n.high {
+		return usage(fmt.Sprintf("--%s %d: out of range", n.name, x), "it lies between %d and %d", n.low, n.high)
+	}
+	*n.at = x
+	return nil
+}
+
+// String implements pflag.Value.
+func (n *countFlag) String() string {
+	if n.at == nil {
+		return "0"
+	}
+	return strconv.Itoa(*n.at)
+}
+
+// Type implements pflag.Value: its name makes the help show the default as that
+// of a number.
+func (n *countFlag) Type() string { return "int" }

@@ -84,7 +84,7 @@ whole file is then not assessed. Exit status 1 when a finding is bad.`,
 		},
 		ValidArgsFunction: completeFiles("s1p", "s2p", "s3p", "s4p", "s6p", "s8p", "s12p", "s16p", "ts", "snp"),
 	}
-	c.Flags().IntVar(&ports, "ports", 0, "number of ports, where neither the file nor its ending tells")
+	countVar(c.Flags(), &ports, "ports", "", 0, 0, 1000, "number of ports, where neither the file nor its ending tells")
 	return c
 }
 

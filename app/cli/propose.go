@@ -72,9 +72,9 @@ break and what a part would have to be.`,
 	}
 	f := c.Flags()
 	f.StringVarP(&dir, "workspace", "w", "", "the workspace; by default the nearest folder above ENQUIRY that has a catalogue")
-	f.IntVarP(&o.Most, "most", "n", 10, "proposals to show")
-	f.IntVar(&o.Misses, "misses", 5, "nearest misses to show")
-	f.IntVar(&o.Draws, "draws", 4000, "random draws of each proposal's reflections")
+	countVar(f, &o.Most, "most", "n", 10, 1, 1000, "proposals to show")
+	countVar(f, &o.Misses, "misses", "", 5, 1, 1000, "nearest misses to show")
+	countVar(f, &o.Draws, "draws", "", 4000, 1, 10_000_000, "random draws of each proposal's reflections")
 	f.Uint64Var(&o.Seed, "seed", 0, "seed of the random draws: the same seed gives the same answer")
 	f.StringVar(&plots, "plots", "", "write one SVG per proposal into this folder")
 	f.StringVar(&save, "save", "", "write one chain file per proposal into this folder of the workspace")
@@ -204,8 +204,8 @@ writes the chain as a two-port whose header says what is in it.`,
 	f.StringVarP(&enquiryName, "enquiry", "e", "", "the enquiry that sets band and limits; by default the one the chain names")
 	f.StringVarP(&out, "touchstone", "o", "", "write the chain as a Touchstone file")
 	f.StringVar(&plot, "plot", "", "write an SVG of loss and reflection")
-	f.IntVar(&o.Points, "points", 201, "frequencies over the band")
-	f.IntVar(&o.Draws, "draws", 4000, "random draws of the reflections")
+	countVar(f, &o.Points, "points", "", 201, 2, 100_001, "frequencies over the band")
+	countVar(f, &o.Draws, "draws", "", 4000, 1, 10_000_000, "random draws of the reflections")
 	f.Uint64Var(&o.Seed, "seed", 0, "seed of the random draws")
 	return c
 }

@@ -28,7 +28,7 @@ var ErrColumns = errors.New("the columns do not fit")
 func decodeCSV(file string, data []byte) (catalogue.Catalogue, error) {
 	var c catalogue.Catalogue
 	var faults Faults
-	data, fault := text(data)
+	data, fault := plainText(data)
 	if fault != nil {
 		fault.File = file
 		return c, Faults{*fault}

@@ -120,7 +120,7 @@ func (d *decoder) run(data []byte, target any) {
 		whole(ErrTooLarge, fmt.Sprintf("the file has %d MB", len(data)>>20), fmt.Sprintf("a file of this kind has at most %d MB: split it", maxBytes>>20))
 		return
 	}
-	data, fault := text(data)
+	data, fault := plainText(data)
 	if fault != nil {
 		fault.File = d.file
 		d.faults = append(d.faults, *fault)
@@ -130,10 +130,14 @@ func (d *decoder) run(data []byte, target any) {
 		d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: 1, Err: ErrTooLarge, Problem: fmt.Sprintf("brackets nest deeper than %d", maxNest), Help: "no file here needs more than a few levels"})
 		return
 	}
-	f, err := parser.ParseBytes(data, parser.ParseComments)
+	f, err := parser.ParseBytes(data, parser.ParseComments, parser.AllowDuplicateMapKey()) // mapping reports duplicates itself
 	if err != nil {
 		line, column, text := position(err)
-		d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: column, Err: ErrSyntax, Problem: text, Help: "check the indentation, the colons and the brackets of this line and the one before"})
+		help := "check the indentation, the colons and the brackets of this line and the one before"
+		if strings.Contains(text, "tab character") {
+			help = "indent with blanks: YAML allows no tabs there"
+		}
+		d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: column, Err: ErrSyntax, Problem: text, Help: help})
 		return
 	}
 	var body ast.Node
@@ -154,8 +158,8 @@ func (d *decoder) run(data []byte, target any) {
 	d.value(body, reflect.ValueOf(target).Elem(), "")
 }
 
-// text returns data without its byte-order mark, or says where it is no text.
-func text(data []byte) ([]byte, *Fault) {
+// plainText returns data without its byte-order mark, or says where it is no text.
+func plainText(data []byte) ([]byte, *Fault) {
 	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
 		return nil, &Fault{Err: ErrText, Problem: "the file is UTF-16 text", Help: "save it as UTF-8"}
 	}
@@ -220,6 +224,14 @@ func (d *decoder) fault(n ast.Node, err error, problem, help string, args ...any
 		return
 	}
 	f := Fault{File: d.file, Err: err, Problem: problem, Help: fmt.Sprintf(help, args...)}
+	switch m := n.(type) { // the token of indented keys is their first colon; the key says more
+	case *ast.MappingNode:
+		if !m.IsFlowStyle && len(m.Values) > 0 {
+			n = m.Values[0].Key
+		}
+	case *ast.MappingValueNode:
+		n = m.Key
+	}
 	if t := n.GetToken(); t != nil && t.Position != nil {
 		f.Line, f.Column = t.Position.Line, t.Position.Column
 		if len(t.Value) < 60 && !strings.ContainsAny(t.Value, "\n") {

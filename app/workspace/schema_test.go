@@ -258,7 +258,7 @@ func comments(t testing.TB, pkg string) map[string]string {
 				if text == "" {
 					text = g.Doc.Text()
 				}
-				out[spec.Name.Name] = plainText(text)
+				out[spec.Name.Name] = oneLine(text)
 				st, ok := spec.Type.(*ast.StructType)
 				if !ok {
 					continue
@@ -266,7 +266,7 @@ func comments(t testing.TB, pkg string) map[string]string {
 				for _, field := range st.Fields.List {
 					text := strings.TrimSpace(field.Doc.Text() + " " + field.Comment.Text())
 					for _, n := range field.Names {
-						out[spec.Name.Name+"."+n.Name] = plainText(text)
+						out[spec.Name.Name+"."+n.Name] = oneLine(text)
 					}
 				}
 			}
@@ -275,8 +275,8 @@ func comments(t testing.TB, pkg string) map[string]string {
 	return out
 }
 
-// plainText is a comment's text without links, its first paragraph on one line.
-func plainText(comment string) string {
+// oneLine is a comment's text without links, its first paragraph on one line.
+func oneLine(comment string) string {
 	var p doc.Package
 	text := string(p.Text(comment))
 	if i := strings.Index(text, "\n\n"); i >= 0 {

@@ -12,6 +12,7 @@ import (
 
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/internal/spell"
 	"linewright/job/enquiry"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
@@ -54,13 +55,23 @@ func Around(file string) (w Workspace, name string, err error) {
 		return w, "", err
 	}
 	if _, err := os.Stat(abs); err != nil {
-		return w, "", Fault{File: file, Err: fs.ErrNotExist, Problem: "no such file", Help: "check the path; enquiries usually stand in the folder " + EnquiryDir}
+		help := "check the path; enquiries usually stand in the folder " + EnquiryDir
+		beside := Workspace{FS: os.DirFS(filepath.Dir(abs))}
+		if near := beside.similar(filepath.Base(abs)); near != "" {
+			help = "did you mean " + filepath.Join(filepath.Dir(file), near) + "?"
+		}
+		return w, "", Fault{File: file, Err: fs.ErrNotExist, Problem: "no such file", Help: help}
 	}
 	for dir := filepath.Dir(abs); ; dir = filepath.Dir(dir) {
 		if info, err := os.Stat(filepath.Join(dir, CatalogueDir)); err == nil && info.IsDir() {
 			rel, err := filepath.Rel(dir, abs)
 			if err != nil {
 				return w, "", err
+			}
+			if here, err := os.Getwd(); err == nil && !filepath.IsAbs(file) { // messages name files as the user did
+				if short, err := filepath.Rel(here, dir); err == nil {
+					dir = short
+				}
 			}
 			w, err = Open(dir)
 			return w, filepath.ToSlash(rel), err
@@ -98,13 +109,23 @@ func (w Workspace) show(name string) string {
 	return filepath.Join(w.Root, filepath.FromSlash(name))
 }
 
-// similar returns the file of the same folder whose name begins alike.
+// similar returns the file of the same folder whose name is nearest, or begins
+// alike.
 func (w Workspace) similar(name string) string {
 	entries, _ := fs.ReadDir(w.FS, path.Dir(name))
 	base := strings.TrimSuffix(path.Base(name), path.Ext(name))
+	var names []string
 	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), base) || len(base) > 2 && strings.HasPrefix(e.Name(), base[:2]) {
-			return path.Join(path.Dir(name), e.Name())
+		if !e.IsDir() {
+			names = append(names, e.Name())
+		}
+	}
+	if near := spell.Nearest(path.Base(name), names, 3); near != "" {
+		return path.Join(path.Dir(name), near)
+	}
+	for _, n := range names {
+		if base != "" && strings.HasPrefix(n, base) {
+			return path.Join(path.Dir(name), n)
 		}
 	}
 	return ""
