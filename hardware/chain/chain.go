@@ -141,10 +141,12 @@ type ModeLimit struct {
 // ModeFree returns the lowest mode limit over every cross-section of the
 // chain, and whether any element has none to show: then the limit found is
 // that of the others only.
-func (c Chain) ModeFree() (first ModeLimit, unknown []int) {
+func (c Chain) ModeFree() (first ModeLimit, unknown []int) { return modeFree(c.Facts()) }
+
+func modeFree(facts []Facts) (first ModeLimit, unknown []int) {
 	first.Element = -1
 	first.CrossSection.ModeFree = units.Frequency(math.Inf(1))
-	for i, f := range c.Facts() {
+	for i, f := range facts {
 		if len(f.CrossSections) == 0 {
 			unknown = append(unknown, i)
 		}

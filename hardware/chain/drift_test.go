@@ -116,7 +116,7 @@ func TestDrift(t *testing.T) {
 	k := connector("K", 1.2, "0.03 dB/sqrt(GHz)")
 	k.ElectricalLength = ptr(units.Length(0.010))
 	bare := cable("0.6 dB/(m·sqrt(GHz))", "0.02 dB/(m·GHz)", 0.70, 0.10)
-	c := Chain{Elements: []Element{k, Named{a, "first"}, b, bare, connector("J", 1.2, "0.03 dB/sqrt(GHz)")}}
+	c := Chain{Elements: []Element{k, Named{a, Facts{Name: "first"}}, b, bare, connector("J", 1.2, "0.03 dB/sqrt(GHz)")}}
 	p, err := c.Predict(context.Background(), []float64{10e9}, Conditions{units.Celsius(25)}, Options{Draws: -1})
 	if err != nil {
 		t.Fatal(err)

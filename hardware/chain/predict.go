@@ -113,7 +113,7 @@ func (c Chain) Predict(ctx context.Context, f []float64, cond Conditions, o Opti
 		}
 		known = known && resp.Network != nil
 	}
-	p.ModeFree, p.NoMode = c.ModeFree()
+	p.ModeFree, p.NoMode = firstMode(p.Rows)
 	forward := func(i int) []network.Reflector { return reflectors(p.Rows, i, false) }
 	backward := func(i int) []network.Reflector { return reflectors(p.Rows, i, true) }
 	var err error
@@ -141,6 +141,15 @@ func (c Chain) Predict(ctx context.Context, f []float64, cond Conditions, o Opti
 	}
 	p.firsts()
 	return p, nil
+}
+
+// firstMode is [Chain.ModeFree] of facts that are at hand.
+func firstMode(rows []Row) (ModeLimit, []int) {
+	facts := make([]Facts, len(rows))
+	for k, r := range rows {
+		facts[k] = r.Facts
+	}
+	return modeFree(facts)
 }
 
 // reflectors returns the chain as reflectors with the matched loss and delay

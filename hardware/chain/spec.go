@@ -346,36 +346,44 @@ func (x File) Respond(f []float64, _ Conditions) (Response, error) {
 }
 
 // nameElements gives every element a name of its own: two of one kind become
-// "near" and "far".
+// "near" and "far". It also keeps each element's facts, which do not change.
 func (b *Built) nameElements() {
-	count := map[string]int{}
-	for _, e := range b.Elements {
-		count[e.Facts().Name]++
-	}
-	seen := map[string]int{}
+	facts := make([]Facts, len(b.Elements))
+	count, seen := map[string]int{}, map[string]int{}
 	for i, e := range b.Elements {
-		name := e.Facts().Name
-		if count[name] < 2 {
-			continue
+		facts[i] = e.Facts()
+		count[facts[i].Name]++
+	}
+	for i, e := range b.Elements {
+		f := facts[i]
+		name := f.Name
+		switch n := count[name]; {
+		case n == 2:
+			f.Name = [...]string{"near ", "far "}[seen[name]] + name
+		case n > 2:
+			f.Name = fmt.Sprintf("%s %d", name, seen[name]+1)
 		}
 		seen[name]++
-		side := fmt.Sprintf("%d", seen[name])
-		if count[name] == 2 {
-			side = [...]string{"near", "far"}[seen[name]-1]
-		}
-		b.Elements[i] = Named{e, side + " " + name}
+		b.Elements[i] = Named{e, f}
 	}
 }
 
-// Named is an element under another name.
+// Named is an element with its facts at hand, under a name of its own.
 type Named struct {
 	Element
-	As string
+	About Facts
 }
 
 // Facts implements [Element].
-func (n Named) Facts() Facts {
-	f := n.Element.Facts()
-	f.Name = n.As
-	return f
+func (n Named) Facts() Facts { return n.About }
+
+// Bare returns the element behind whatever names it carries.
+func Bare(e Element) Element {
+	for {
+		n, ok := e.(Named)
+		if !ok {
+			return e
+		}
+		e = n.Element
+	}
 }

@@ -106,7 +106,7 @@ func (j *judge) waveguides() error {
 	i := len(j.Prediction.Frequency) - 1
 	length, coax, silent := units.Length(0), 0.0, false
 	for k, el := range j.s.Chain.Elements {
-		if c, is := cableOf(el); is {
+		if c, is := chain.Bare(el).(chain.Cable); is {
 			length += c.Length
 			coax += j.Prediction.Rows[k].Response.Loss[i]
 			silent = silent || !j.Prediction.Rows[k].Lossy
@@ -138,13 +138,4 @@ func (j *judge) waveguides() error {
 	}
 	j.Ways = append(j.Ways, o)
 	return nil
-}
-
-// cableOf returns the cable that an element is, named or not.
-func cableOf(e chain.Element) (chain.Cable, bool) {
-	if n, ok := e.(chain.Named); ok {
-		return cableOf(n.Element)
-	}
-	c, ok := e.(chain.Cable)
-	return c, ok
 }

@@ -202,6 +202,11 @@ func (c Coax) SkinEffectLoss(f float64) float64 {
 // Modes returns the ten higher modes of lowest cutoff, and TM01.
 func (c Coax) Modes() []Mode { return c.HigherModes(10) }
 
+// cutoffTE11 returns the cutoff of TE11 between conductors on a common axis, Hz.
+func (c Coax) cutoffTE11() float64 {
+	return c.cutoff(CutoffNumber(true, 1, 1, c.InnerDiameter, c.OuterDiameter))
+}
+
 // HigherModes returns the count ≥ 1 higher modes of lowest cutoff, lowest
 // first, and TM01 if it is not among them. The cutoffs are exact: for a common
 // axis see [CutoffNumber]. An offset splits each mode of N > 0 into one that

@@ -77,7 +77,12 @@ type Line interface {
 
 // ModeFreeLimit returns the lowest cutoff of l's higher modes, in Hz: below
 // it only the wanted mode travels.
-func ModeFreeLimit(l Line) float64 { return l.Modes()[0].Cutoff }
+func ModeFreeLimit(l Line) float64 {
+	if c, ok := l.(Coax); ok && c.Offset == 0 {
+		return c.cutoffTE11() // the lowest for any diameters: one root instead of ten
+	}
+	return l.Modes()[0].Cutoff
+}
 
 // Chain returns the S-parameters S11 and S21 of length metres of a line with
 // p's γ and impedance between ports of real reference z0, in Ω.
