@@ -147,7 +147,7 @@ func TestD2EdgeLaunch(t *testing.T) {
 	if m := margin(t, p, "return loss of the chain"); m.Verdict == "meets" {
 		t.Error("a chain of two launches of 15 dB is passed as 15 dB")
 	}
-	says(t, doc, "33.3 GHz", "1.97 mm", "0.433 mm", "48.1 GHz", "refused", "height ratio 3", "nickel", "at its rating with no margin", "B24E", "2x-thru", "over the air")
+	says(t, doc, "33.3 GHz", "1.97 mm", "0.433 mm", "48.1 GHz", "refused", "height ratio 3", "nickel", "at its rating with no margin", "B24E (2.4 mm, edge solder) in place of B29E", "2x-thru", "over the air")
 	for _, word := range []string{"permittivity", "foil", "mask", "fabricator"} {
 		found := false
 		for _, q := range a.Questions {

@@ -10,6 +10,7 @@ import (
 	"github.com/jedib0t/go-pretty/v6/text"
 
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/propose"
@@ -247,8 +248,11 @@ func printReport(out io.Writer, e enquiry.Enquiry, b chain.Built, r assess.Repor
 	}
 	rs := p.Left
 	line := fmt.Sprintf("return loss at the input: worst %.1f dB, RSS %.1f dB (no bound), lossless parts at their unluckiest %.1f dB", network.ReturnLoss(rs.Worst[top]), network.ReturnLoss(rs.RSS[top]), network.ReturnLoss(rs.Exact[top]))
+	if rs.Worst[rs.AtWorst] > rs.Worst[top]*1.01 {
+		line += fmt.Sprintf("; worst of the band %.1f dB at %v", network.ReturnLoss(rs.Worst[rs.AtWorst]), units.Frequency(p.Frequency[rs.AtWorst]))
+	}
 	if rs.Swept != nil {
-		line += fmt.Sprintf("; swept 95 %% %.1f dB (%d draws)", network.ReturnLoss(rs.Swept.Value), len(rs.Swept.Draws))
+		line += fmt.Sprintf("; swept over the band, 95 %% of %d draws stay better than %.1f dB", len(rs.Swept.Draws), network.ReturnLoss(rs.Swept.Value))
 	}
 	paragraph(out, "  ", line)
 	if len(r.States) > 1 {
@@ -287,17 +291,39 @@ func printReport(out io.Writer, e enquiry.Enquiry, b chain.Built, r assess.Repor
 			paragraph(out, "  > ", w.Title+": "+w.Effect)
 		}
 	}
-	if len(r.LaunchNotes) > 0 {
-		heading(out, "Launch checks")
-		for _, f := range r.LaunchNotes {
-			paragraph(out, "  - ", fmt.Sprint(f))
-		}
-	}
+	printLaunch(out, r.LaunchNotes)
 	if len(r.Notes) > 0 {
 		heading(out, "What the numbers rest on")
 		for _, n := range r.Notes {
 			paragraph(out, "  - ", n)
 		}
+	}
+}
+
+// printLaunch writes the launch checks: those that found something in full,
+// those that lack a figure in one line.
+func printLaunch(out io.Writer, findings []assess.LaunchFinding) {
+	if len(findings) == 0 {
+		return
+	}
+	heading(out, "Launch checks")
+	var silent []string
+	for _, f := range findings {
+		if f.Verdict == launch.NotAssessed {
+			silent = append(silent, f.Title+" ("+f.Rule+")")
+			continue
+		}
+		text := f.Text
+		if f.Verdict != launch.OK && f.Help != "" {
+			text += "; " + f.Help
+		}
+		paragraph(out, fmt.Sprintf("  %-9s ", f.Verdict), fmt.Sprintf("%s, %s (%s): %s", f.Rule, f.Title, f.End, text))
+		for _, redo := range f.Redo {
+			paragraph(out, "      - ", "to be done again: "+redo.Parameter+": "+redo.Because)
+		}
+	}
+	if len(silent) > 0 {
+		paragraph(out, "  open      ", "for want of a figure: "+strings.Join(silent, ", "))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"linewright/hardware/chain"
+	"linewright/hardware/part"
 	"linewright/job/enquiry"
 	"linewright/physics/network"
 	"linewright/physics/units"
@@ -61,11 +62,42 @@ func (j *judge) ratings() error {
 		return nil // a chain without rated parts has no rating to break
 	case least <= top*(1+1e-12):
 		m.Why = fmt.Sprintf("%s is at its rating with no margin", name)
+		j.offerHigher(top)
 	default:
 		m.Why = fmt.Sprintf("the lowest rating is that of %s", name)
 	}
 	j.Margins = append(j.Margins, m)
 	return nil
+}
+
+// offerHigher names board connectors of the same mount whose rating leaves a
+// margin of a tenth (common practice), when those in the chain leave none.
+func (j *judge) offerHigher(top float64) {
+	const margin = 1.1
+	for _, b := range j.s.Boards {
+		if b.RatedFrequency == nil || float64(*b.RatedFrequency) > top*(1+1e-12) {
+			continue
+		}
+		var best *part.BoardConnector
+		for i := range j.s.Catalogue.BoardConnectors {
+			k := &j.s.Catalogue.BoardConnectors[i]
+			if k.Mount == b.Mount && k.RatedFrequency != nil && float64(*k.RatedFrequency) >= margin*top && k.Face.Gender == b.Face.Gender &&
+				(best == nil || k.Price != nil && best.Price != nil && k.Price.Micros < best.Price.Micros) {
+				best = k
+			}
+		}
+		if best == nil {
+			continue
+		}
+		way := Option{Title: fmt.Sprintf("%s (%s, %s) in place of %s", best.ID, best.Face.Series, best.Mount, b.ID),
+			Effect: fmt.Sprintf("rated to %v: %v of margin to its rating, where %s leaves none", *best.RatedFrequency, units.Frequency(float64(*best.RatedFrequency)-top), b.ID)}
+		for _, w := range j.Ways {
+			if w == way {
+				return
+			}
+		}
+		j.Ways = append(j.Ways, way)
+	}
 }
 
 // offerBelow works out what the chain does at its rating, when that is near: a
