@@ -30,6 +30,7 @@ import (
 //	count PATH N           the length of a list
 //	near PATH VALUE REL    a number within a relative tolerance
 //	files NAME...          exactly these files stand in the folder, besides those of the script
+//	demofiles FOLDER       exactly the demo's files stand there
 //	demo                   writes the demo workspace into the folder
 //	append FILE TEXT, crlf FILE, bom FILE, bytes FILE HEX..., big FILE MEGABYTES, dir NAME
 //
@@ -211,6 +212,12 @@ func (s *script) do(command string, words []string, rest string) {
 		}
 	case "files":
 		s.files(words)
+	case "demofiles":
+		var want []string
+		for _, name := range demo.Names() {
+			want = append(want, rest+"/"+name)
+		}
+		s.files(want)
 	case "demo":
 		for _, name := range demo.Names() {
 			data, err := fs.ReadFile(demo.Files(), name)

@@ -123,7 +123,7 @@ func newColumn(h string) column {
 
 // set puts a cell's text into the field that the column's key names.
 func (c column) set(item reflect.Value, cell string) *Fault {
-	v := item
+	v, above := item, c.key
 	for _, key := range strings.Split(c.key, ".") {
 		if v.Kind() == reflect.Pointer {
 			if v.IsNil() {
@@ -132,7 +132,7 @@ func (c column) set(item reflect.Value, cell string) *Fault {
 			v = v.Elem()
 		}
 		if v.Kind() != reflect.Struct {
-			return &Fault{Found: strconv.Quote(c.key), Err: ErrUnknownKey, Problem: "nothing lies below " + key, Help: "write the key as in a catalogue file"}
+			return &Fault{Found: strconv.Quote(c.key), Err: ErrUnknownKey, Problem: "nothing lies below " + above, Help: "write the key as in a catalogue file"}
 		}
 		f, ok := field(v, key)
 		if !ok {
@@ -142,7 +142,7 @@ func (c column) set(item reflect.Value, cell string) *Fault {
 			}
 			return &Fault{Found: strconv.Quote(c.key), Err: ErrUnknownKey, Problem: "no column is called so for this kind of part", Help: help}
 		}
-		v = f
+		v, above = f, key
 	}
 	return c.cell(v, cell)
 }
