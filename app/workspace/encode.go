@@ -17,43 +17,44 @@ func EncodeChain(s chain.Spec) ([]byte, error) { return Encode(s) }
 // stated (nil, empty, zero) is left out.
 func Encode(v any) ([]byte, error) {
 	var b strings.Builder
-	if err := encodeStruct(&b, reflect.ValueOf(v), 0, false); err != nil {
+	if _, err := encodeStruct(&b, reflect.ValueOf(v), 0, false); err != nil {
 		return nil, err
 	}
 	return []byte(b.String()), nil
 }
 
-func encodeStruct(b *strings.Builder, v reflect.Value, indent int, inList bool) error {
+// encodeStruct writes the fields of a struct and says whether there were any.
+// In a list the first key stands behind the dash.
+func encodeStruct(b *strings.Builder, v reflect.Value, indent int, inList bool) (wrote bool, err error) {
 	t := v.Type()
 	for i := range t.NumField() {
 		f := t.Field(i)
 		if f.Tag.Get("file") == "-" || !f.IsExported() {
 			continue
 		}
+		x := v.Field(i)
 		if f.Anonymous {
-			if err := encodeStruct(b, v.Field(i), indent, inList); err != nil {
-				return err
+			some, err := encodeStruct(b, x, indent, inList && !wrote)
+			if err != nil {
+				return wrote, err
 			}
-			inList = false
+			wrote = wrote || some
 			continue
 		}
-		x := v.Field(i)
-		if x.IsZero() {
+		if x.IsZero() || x.Kind() == reflect.Slice && x.Len() == 0 {
 			continue
 		}
 		pad := strings.Repeat("  ", indent)
-		if inList { // the first key stands behind the dash
-			pad, inList = "", false
+		if inList && !wrote {
+			pad = ""
 		}
 		fmt.Fprintf(b, "%s%s:", pad, Key(f.Name))
+		wrote = true
 		if err := encodeValue(b, x, indent); err != nil {
-			return fmt.Errorf("%s: %w", Key(f.Name), err)
+			return wrote, fmt.Errorf("%s: %w", Key(f.Name), err)
 		}
 	}
-	if inList { // an item without any key
-		b.WriteString("{}\n")
-	}
-	return nil
+	return wrote, nil
 }
 
 func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
@@ -70,8 +71,13 @@ func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
 	}
 	switch v.Kind() {
 	case reflect.Struct:
+		if !stated(v) {
+			b.WriteString(" {}\n")
+			return nil
+		}
 		b.WriteByte('\n')
-		return encodeStruct(b, v, indent+1, false)
+		_, err := encodeStruct(b, v, indent+1, false)
+		return err
 	case reflect.Slice, reflect.Array:
 		b.WriteByte('\n')
 		for i := range v.Len() {
@@ -79,8 +85,12 @@ func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
 			item := v.Index(i)
 			if _, text := item.Interface().(encoding.TextMarshaler); item.Kind() == reflect.Struct && !text {
 				b.WriteByte(' ')
-				if err := encodeStruct(b, item, indent+2, true); err != nil {
+				wrote, err := encodeStruct(b, item, indent+2, true)
+				if err != nil {
 					return err
+				}
+				if !wrote {
+					b.WriteString("{}\n")
 				}
 				continue
 			}
@@ -100,6 +110,13 @@ func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
 		return fmt.Errorf("no way to write a %s", v.Type())
 	}
 	return nil
+}
+
+// stated says whether a struct holds anything that is written.
+func stated(v reflect.Value) bool {
+	var b strings.Builder
+	wrote, err := encodeStruct(&b, v, 0, false)
+	return wrote || err != nil
 }
 
 // quote leaves plain words as they are and quotes what YAML would read
