@@ -76,6 +76,9 @@ func value(x float64, unit string) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return "?"
 	}
+	if x == 0 {
+		x = 0 // no sign
+	}
 	s := fmt.Sprintf("%.4g", x)
 	switch unit {
 	case "dB":

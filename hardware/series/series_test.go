@@ -98,6 +98,27 @@ func TestConnectors(t *testing.T) {
 	}
 }
 
+// The recommended upper frequencies of te11.csv; its other rows are package
+// line's.
+func TestRecommendedTops(t *testing.T) {
+	n := 0
+	for _, r := range refcheck.Rows(t, "te11.csv") {
+		if r.Quantity != "recommended_upper_frequency_Hz" {
+			continue
+		}
+		n++
+		s, ok := Lookup(r.Inputs["line"])
+		if !ok {
+			t.Errorf("%s: series %q is not known", r.ID, r.Inputs["line"])
+			continue
+		}
+		r.Check(t, float64(s.UsualTop))
+	}
+	if n != 3 {
+		t.Errorf("%d rows of recommended upper frequencies, want 3", n)
+	}
+}
+
 // Facts of the trade, common practice, no source: the SMA interface serves to
 // about 26 GHz, 3.5 mm to about 34, 1.35 mm to about 95 and 1.0 mm to 110 GHz.
 // So each usual top lies under the mode limit computed from the dimensions.
