@@ -125,7 +125,7 @@ func writeTouchstone(name string, b chain.Built, r assess.Report) (holds string,
 	if n == nil {
 		m := matched(p)
 		n = &m
-		holds = "matched loss and known delay; the reflections of datasheet parts have no phase and are left out (S11 = S22 = 0)"
+		holds = "matched loss and known delay: the reflections of datasheet parts have no phase and are left out (S11 = S22 = 0)"
 	} else {
 		holds = "loss, delay and reflections of every element, all phases known"
 	}
@@ -133,7 +133,7 @@ func writeTouchstone(name string, b chain.Built, r assess.Report) (holds string,
 	if err != nil {
 		return "", err
 	}
-	h := touchstone.Header{Title: b.Name, Origin: "predicted; not measured", Corner: "hottest of the enquiry, largest loss of the datasheets",
+	h := touchstone.Header{Title: b.Name, Origin: "predicted, not measured", Corner: "hottest of the enquiry, largest loss of the datasheets",
 		Ports:     []touchstone.PortPlane{{Name: "left", Plane: orDash(b.LeftPlane)}, {Name: "right", Plane: orDash(b.RightPlane)}},
 		Reference: []float64{50}, Grid: touchstone.GridOf(n.Frequency), Temperature: float64(p.Conditions.Temperature), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
 		Notes: []string{holds}}
@@ -144,14 +144,22 @@ func writeTouchstone(name string, b chain.Built, r assess.Report) (holds string,
 		h.Notes = append(h.Notes, "the delay of "+p.Rows[k].Name+" is not stated and is left out")
 	}
 	pass, rec := n.Passivity(), n.Reciprocity()
-	h.Passivity = touchstone.Check{Verdict: met(pass.Value <= 1+1e-9), Figure: pass.Value, At: pass.Frequency, Note: "largest singular value, tolerance 1e-9"}
-	h.Reciprocity = touchstone.Check{Verdict: met(rec.Value <= 1e-9), Figure: rec.Value, At: rec.Frequency, Note: "largest |S21 - S12|, tolerance 1e-9"}
+	h.Passivity = touchstone.Check{Verdict: met(pass.Value <= 1+1e-9), Figure: pass.Value, At: known(pass.Frequency), Note: "largest singular value, tolerance 1e-9"}
+	h.Reciprocity = touchstone.Check{Verdict: met(rec.Value <= 1e-9), Figure: rec.Value, At: known(rec.Frequency), Note: "largest |S21 - S12|, tolerance 1e-9"}
 	f.Comments = append(h.Comments(), f.Comments...)
 	var buf bytes.Buffer
 	if err := f.Write(&buf, touchstone.WriteOptions{}); err != nil {
 		return "", err
 	}
 	return holds, workspace.WriteFile(name, buf.Bytes())
+}
+
+// known turns a frequency that is nowhere, NaN, into none.
+func known(f float64) float64 {
+	if f != f {
+		return 0
+	}
+	return f
 }
 
 func met(ok bool) touchstone.Verdict {
