@@ -25,9 +25,10 @@
 //   - the resistance integral is continued into the corner with the
 //     exponents that its angle gives (mendTips).
 //
-// Panels whose polynomial does not follow the density are cut until the
-// change from mesh to mesh, the symmetry of C, and the balance of the field's
-// energy against the charges' agree with the asked accuracy.
+// Panels whose polynomial does not follow the density are cut, and the degree
+// rises, until the change from mesh to mesh and the symmetry of C agree with
+// the asked accuracy. Sections that are their own mirror image are solved by
+// halves.
 //
 // Open sides are cut off at 10⁴ times the section's size, an error of about 1e-8.
 //

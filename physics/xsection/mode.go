@@ -7,6 +7,16 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// A Mode is one of the quasi-TEM modes: voltages and currents that travel
+// together at one speed.
+type Mode struct {
+	Name                  string    // "line" if single; "even", "odd" of a symmetric pair; "mode 1" ...
+	EffectivePermittivity float64   // (c/v)²
+	Impedance             float64   // v·v/v·i, Ω: per line to the reference when all |v| are equal
+	Voltage               []float64 // largest 1
+	Current               []float64 // A, for those voltages
+}
+
 // modes solves C v = ε_eff C_air v: each solution is a pattern of voltages that
 // travels at c/√ε_eff. Patterns of one speed (all, in a homogeneous
 // dielectric) are chosen orthogonal in voltage as well as in energy, so that a
