@@ -41,7 +41,7 @@ func encodeStruct(b *strings.Builder, v reflect.Value, indent int, inList bool) 
 			wrote = wrote || some
 			continue
 		}
-		if x.IsZero() || x.Kind() == reflect.Slice && x.Len() == 0 {
+		if x.IsZero() || x.Kind() == reflect.Slice && x.Len() == 0 || x.Kind() == reflect.Struct && !stated(x) {
 			continue
 		}
 		pad := strings.Repeat("  ", indent)
@@ -114,6 +114,9 @@ func encodeValue(b *strings.Builder, v reflect.Value, indent int) error {
 
 // stated says whether a struct holds anything that is written.
 func stated(v reflect.Value) bool {
+	if _, text := v.Interface().(encoding.TextMarshaler); text {
+		return !v.IsZero()
+	}
 	var b strings.Builder
 	wrote, err := encodeStruct(&b, v, 0, false)
 	return wrote || err != nil
@@ -136,7 +139,7 @@ func quote(s string) string {
 	case "true", "false", "yes", "no", "null", "~", "on", "off", "unknown":
 		plain = false
 	}
-	if plain && (s[0] == '-' || s[0] == '%') {
+	if plain && strings.ContainsRune("-%.+_", rune(s[0])) { // a negative quantity, and nothing else, begins with a sign
 		plain = s[0] == '-' && len(s) > 1 && s[1] >= '0' && s[1] <= '9'
 	}
 	if plain {

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"linewright/app/demo"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
@@ -145,8 +147,8 @@ func again[T any](t *testing.T, v T, read func([]byte) (T, error)) {
 	if err != nil || string(twice) != string(data) {
 		t.Fatalf("written:\n%s\nread and written again:\n%s\n%v", data, twice, err)
 	}
-	if !reflect.DeepEqual(prune(reflect.ValueOf(v)), prune(reflect.ValueOf(back))) {
-		t.Fatalf("written:\n%s\nread back as\n%+v\nwant\n%+v", data, back, v)
+	if diff := cmp.Diff(prune(reflect.ValueOf(v)), prune(reflect.ValueOf(back))); diff != "" {
+		t.Fatalf("written:\n%s\nread back otherwise:\n%s", data, diff)
 	}
 }
 
