@@ -376,14 +376,3 @@ type Named struct {
 
 // Facts implements [Element].
 func (n Named) Facts() Facts { return n.About }
-
-// Bare returns the element behind whatever names it carries.
-func Bare(e Element) Element {
-	for {
-		n, ok := e.(Named)
-		if !ok {
-			return e
-		}
-		e = n.Element
-	}
-}

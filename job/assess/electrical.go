@@ -327,7 +327,7 @@ func (j *judge) lossGap(p chain.Prediction, m Margin, at int) {
 	g := Gap{Axis: "insertion loss", Asked: fmt.Sprintf("%.2f dB at %v", m.LimitValue, m.At), Best: fmt.Sprintf("%.2f dB", m.Worst), Cause: NotYetBuilt,
 		Needs: fmt.Sprintf("%.2f dB less, most of it in %s", -m.Margin, m.Element)}
 	for k, el := range j.s.Chain.Elements {
-		c, ok := chain.Bare(el).(chain.Cable)
+		c, ok := chain.CableOf(el)
 		if !ok {
 			continue
 		}

@@ -106,7 +106,7 @@ func (j *judge) waveguides() error {
 	i := len(j.Prediction.Frequency) - 1
 	length, coax, silent := units.Length(0), 0.0, false
 	for k, el := range j.s.Chain.Elements {
-		if c, is := chain.Bare(el).(chain.Cable); is {
+		if c, is := chain.CableOf(el); is {
 			length += c.Length
 			coax += j.Prediction.Rows[k].Response.Loss[i]
 			silent = silent || !j.Prediction.Rows[k].Lossy
