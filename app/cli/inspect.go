@@ -21,9 +21,10 @@ import (
 	"linewright/physics/touchstone"
 )
 
-// keepNumbers is how many complex numbers of one file are held at once: 16
-// million are 256 MB. A longer file is judged piece by piece.
-const keepNumbers = 16 << 20
+// keepNumbers is how many complex numbers of one file are held at once: 8
+// million are 128 MB, twice that while the list grows. A longer file is judged
+// piece by piece.
+const keepNumbers = 8 << 20
 
 func newInspect(env *environment) *cobra.Command {
 	var ports int
@@ -294,7 +295,7 @@ func inspect(ctx context.Context, r io.Reader, name string, ports, keep int) (fi
 	}
 	for s.Scan() {
 		f, m := s.Point()
-		if comments == nil || len(comments) < 4096 {
+		if len(comments) < 4096 {
 			comments = append(comments, slices.Clone(s.Comments())...)
 		}
 		switch {
@@ -309,7 +310,8 @@ func inspect(ctx context.Context, r io.Reader, name string, ports, keep int) (fi
 			piece()
 			pieces++
 			last := len(freq) - 1 // the next piece starts where this one ends, so that no step is lost
-			freq, data = []float64{freq[last]}, slices.Clone(data[len(data)-len(m):])
+			copy(data, data[len(data)-len(m):])
+			freq, data = append(freq[:0], freq[last]), data[:len(m)]
 		}
 		freq, data = append(freq, f), append(data, m...)
 		points, to = points+1, f
