@@ -62,7 +62,8 @@ type LossyMode struct {
 //
 // The skin must be thin beside every thickness and radius of the metal: then
 // R is the sum over the metals of Rs times their [MetalShare], and the same
-// smooth surfaces add R/ω to the inductance. Of several lines, each mode keeps
+// smooth surfaces add R/ω to the inductance. A line with foil, without
+// thickness, has infinite resistance and a warning. Of several lines, each mode keeps
 // its lossless pattern: first order in the loss. The dispersion of the mode
 // itself (longitudinal fields) is not in it.
 func (r *Result) At(f float64, rs SurfaceResistance) Lossy {
@@ -78,8 +79,10 @@ func (r *Result) At(f float64, rs SurfaceResistance) Lossy {
 		rough, smooth := rs(m.Metal, f)
 		t.ScaleSym(rough, m.Factor)
 		p.R.AddSym(p.R, &t)
-		t.ScaleSym(smooth, m.Factor)
-		smoothR.AddSym(smoothR, &t)
+		if m.Thickness > 0 {
+			t.ScaleSym(smooth, m.Factor)
+			smoothR.AddSym(smoothR, &t)
+		}
 		if delta := smooth / (math.Pi * f * mu0); !(m.Thickness >= thinSkin*delta) { // δ = Rs/(πfμ0)
 			w := line.Warning{Model: "thin skin", Quantity: "thickness of " + m.Name + " over skin depth", Value: m.Thickness / delta,
 				Low: thinSkin, High: math.Inf(1), Effect: "resistance off by more than 10 to 20 %"}
@@ -102,6 +105,12 @@ func (r *Result) At(f float64, rs SurfaceResistance) Lossy {
 		power := mat.Dot(v, i)
 		ri, gv := mat.Inner(i, p.R, i), mat.Inner(v, p.G, v)
 		li, cv := mat.Inner(i, p.L, i), mat.Inner(v, p.C, v)
+		if math.IsInf(ri, 1) { // foil: no finite loss, and the rest as if there were none
+			beta := omega * math.Sqrt(m.EffectivePermittivity) / c0
+			p.Modes = append(p.Modes, LossyMode{Name: m.Name, Gamma: complex(ri, beta), Impedance: complex(m.Impedance, 0),
+				Conductor: ri, Dielectric: gv / (2 * power), Roughness: 1})
+			continue
+		}
 		z, y := complex(ri, omega*li), complex(gv, omega*cv)
 		q := LossyMode{Name: m.Name, Gamma: cmplx.Sqrt(z*y) / complex(power, 0)}
 		lossless := math.Sqrt(mat.Inner(i, r.L, i) / cv)

@@ -96,7 +96,9 @@ func Solve(s Section, o Options) (*Result, error) {
 	if res.last == nil {
 		return nil, err
 	}
-	res.finish()
+	if res.finish(); res.Modes == nil {
+		return nil, fmt.Errorf("%w: the capacitance in air is not positive definite", ErrAccuracy)
+	}
 	return res, err
 }
 
