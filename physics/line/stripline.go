@@ -23,9 +23,6 @@ type Stripline struct {
 	Method Method
 }
 
-// below returns the height of the strip's lower face over the lower plane.
-func (l Stripline) below() float64 { return l.Spacing/2 + l.Offset - l.Thickness/2 }
-
 // AtTemperature returns the line with its metal and its dielectric at kelvin.
 // Dimensions stay: thermal expansion is not in it.
 func (l Stripline) AtTemperature(kelvin float64) Stripline {
