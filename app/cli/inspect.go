@@ -184,33 +184,6 @@ func nearbyFile(name string) string {
 	return ""
 }
 
-// readFaults turns the reader's faults into workspace faults.
-func readFaults(name string, err error) error {
-	var all workspace.Faults
-	var walk func(error)
-	walk = func(e error) {
-		var s *touchstone.SyntaxError
-		var u *touchstone.UnsupportedError
-		switch many := e.(type) {
-		case interface{ Unwrap() []error }:
-			for _, x := range many.Unwrap() {
-				walk(x)
-			}
-			return
-		}
-		switch {
-		case errors.As(e, &s):
-			all = append(all, workspace.Fault{File: s.File, Line: s.Line, Column: s.Column, Found: s.Found, Err: s.Err, Problem: s.Err.Error(), Help: s.Help})
-		case errors.As(e, &u):
-			all = append(all, workspace.Fault{File: u.File, Line: u.Line, Column: u.Column, Found: u.Found, Err: u.Err, Problem: u.Err.Error(), Help: u.Help})
-		default:
-			all = append(all, workspace.Fault{File: name, Err: e, Problem: e.Error(), Help: "check that the file can be read to its end"})
-		}
-	}
-	walk(err)
-	return all
-}
-
 // contextReader stops a long read when the user interrupts it.
 type contextReader struct {
 	ctx context.Context
@@ -324,7 +297,7 @@ func inspect(ctx context.Context, r io.Reader, name string, ports, keep int) (fi
 		return fileDoc{}, err
 	}
 	if err := s.Err(); err != nil {
-		return fileDoc{}, readFaults(name, err)
+		return fileDoc{}, workspace.ReadFaults(name, err)
 	}
 	piece()
 	pieces++

@@ -89,6 +89,8 @@ func (fs Faults) Unwrap() []error {
 const (
 	maxBytes  = 32 << 20 // of one YAML file
 	maxNest   = 64       // brackets and indents within each other
+	maxLine   = 32 << 10 // bytes of one line: the parser's time grows as its square
+	maxIndent = 1 << 10  // blanks before the first letter of a line
 	maxFaults = 50       // reported of one file
 )
 
@@ -129,6 +131,13 @@ func (d *decoder) run(data []byte, target any) {
 	if line, ok := nesting(data); !ok {
 		d.faults = append(d.faults, Fault{File: d.file, Line: line, Column: 1, Err: ErrTooLarge, Problem: fmt.Sprintf("brackets nest deeper than %d", maxNest), Help: "no file here needs more than a few levels"})
 		return
+	}
+	for line, text := range bytes.Split(data, []byte("\n")) {
+		if len(text) > maxLine || len(text)-len(bytes.TrimLeft(text, " ")) > maxIndent {
+			d.faults = append(d.faults, Fault{File: d.file, Line: line + 1, Column: 1, Err: ErrTooLarge, Problem: fmt.Sprintf("a line of %d characters", len(text)),
+				Help: fmt.Sprintf("a line has at most %d characters, of which %d blanks before the first other: break it up", maxLine, maxIndent)})
+			return
+		}
 	}
 	f, err := parser.ParseBytes(data, parser.ParseComments, parser.AllowDuplicateMapKey()) // mapping reports duplicates itself
 	if err != nil {

@@ -195,3 +195,23 @@ func prune(v reflect.Value) any {
 	}
 	return v.Interface()
 }
+
+// Files that would keep the parser busy for minutes, or fill the stack, are
+// refused before it sees them.
+func TestHostileFiles(t *testing.T) {
+	for name, text := range map[string]string{
+		"one long line":   "title: " + strings.Repeat("x", maxLine),
+		"nested dashes":   strings.Repeat("- ", 100000) + "x",
+		"nested keys":     strings.Repeat("a: ", 100000),
+		"deep indent":     "a:\n" + strings.Repeat(" ", maxIndent+1) + "b: c",
+		"nested brackets": "title: " + strings.Repeat("[\n", maxNest+1),
+		"too large":       strings.Repeat("#\n", maxBytes/2+1),
+	} {
+		var e enquiry.Enquiry
+		_, err := decode("x", []byte(text), &e, true)
+		if !errors.Is(err, ErrTooLarge) {
+			t.Errorf("%s: %v, want it refused as too large", name, err)
+		}
+		acceptable(t, []byte(text), err)
+	}
+}

@@ -231,7 +231,15 @@ func (w Workspace) loadModels(c *catalogue.Catalogue, name string) error {
 	load := func(id, file string) *network.Network {
 		n, err := w.Network(file)
 		if err != nil {
-			faults = append(faults, Fault{File: w.show(name), Err: err, Found: id, Problem: "its model file cannot be read: " + err.Error(), Help: "correct the path, which is relative to the workspace, or the file"})
+			faults = append(faults, Fault{File: w.show(name), Err: ErrValue, Found: id, Problem: "its model file " + file + " cannot be read", Help: "correct the path, which is relative to the workspace, or the file"})
+			var inside Faults
+			var one Fault
+			switch {
+			case errors.As(err, &inside):
+				faults = append(faults, inside...)
+			case errors.As(err, &one):
+				faults = append(faults, one)
+			}
 		}
 		return n
 	}
@@ -270,13 +278,40 @@ func (w Workspace) Network(name string) (*network.Network, error) {
 	defer f.Close()
 	t, err := touchstone.Read(f, w.show(name), 0)
 	if err != nil {
-		return nil, err
+		return nil, ReadFaults(w.show(name), err)
 	}
 	n, err := t.Network()
 	if err != nil {
-		return nil, err
+		return nil, Fault{File: w.show(name), Err: err, Problem: "its data give no scattering parameters: " + err.Error(), Help: "export S-parameters"}
 	}
 	return &n, nil
+}
+
+// ReadFaults turns what is wrong with a Touchstone file into faults.
+func ReadFaults(name string, err error) Faults {
+	var all Faults
+	var walk func(error)
+	walk = func(e error) {
+		var s *touchstone.SyntaxError
+		var u *touchstone.UnsupportedError
+		switch many := e.(type) {
+		case interface{ Unwrap() []error }:
+			for _, x := range many.Unwrap() {
+				walk(x)
+			}
+			return
+		}
+		switch {
+		case errors.As(e, &s):
+			all = append(all, Fault{File: s.File, Line: s.Line, Column: s.Column, Found: s.Found, Err: s.Err, Problem: s.Err.Error(), Help: s.Help})
+		case errors.As(e, &u):
+			all = append(all, Fault{File: u.File, Line: u.Line, Column: u.Column, Found: u.Found, Err: u.Err, Problem: u.Err.Error(), Help: u.Help})
+		default:
+			all = append(all, Fault{File: name, Err: e, Problem: e.Error(), Help: "check that the file can be read to its end"})
+		}
+	}
+	walk(err)
+	return all
 }
 
 // Chain reads a chain and the files its pieces name.
