@@ -32,6 +32,9 @@ func openCatalogue(name string) (catalogue.Catalogue, error) {
 		return catalogue.Catalogue{}, workspace.Fault{File: name, Err: os.ErrNotExist, Problem: "no such file or folder", Help: "name a workspace or a catalogue file"}
 	}
 	if !info.IsDir() {
+		if w, file, err := workspace.Around(name); err == nil { // its model files lie in its workspace
+			return w.CatalogueFile(file)
+		}
 		w := workspace.Workspace{Root: filepath.Dir(name), FS: os.DirFS(filepath.Dir(name))}
 		return w.CatalogueFile(filepath.Base(name))
 	}

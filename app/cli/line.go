@@ -157,14 +157,12 @@ func (l *lineFlags) missing(c *cobra.Command, solved line.Parameter, needs ...ne
 	for _, n := range needs {
 		given := c.Flags().Changed(n.flag)
 		switch {
-		case n.flag == flagOf(solved) && given:
-			return usage("--"+n.flag+" is given and solved for", "drop one of the two")
 		case n.flag != flagOf(solved) && !given:
 			return usage("--"+n.flag+" is missing", "write it with its unit, such as --%s %s", n.flag, n.example)
 		}
 	}
 	if solved != "" && c.Flags().Changed(flagOf(solved)) {
-		return usage("--"+flagOf(solved)+" is given and solved for", "drop one of the two")
+		fmt.Fprintf(c.ErrOrStderr(), "--%s is solved for: the value given is not used\n", flagOf(solved))
 	}
 	return nil
 }

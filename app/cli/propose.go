@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -165,7 +166,7 @@ writes the chain as a two-port whose header says what is in it.`,
 			}
 			b, err := chain.Build(spec, cat)
 			if err != nil {
-				return err
+				return inFile(args[0], err)
 			}
 			r, err := assess.Assess(c.Context(), e, assess.Subject{Built: b, Catalogue: cat}, o)
 			if err != nil {
@@ -208,6 +209,15 @@ writes the chain as a two-port whose header says what is in it.`,
 	countVar(f, &o.Draws, "draws", "", 4000, 1, 10_000_000, "random draws of the reflections")
 	f.Uint64Var(&o.Seed, "seed", 0, "seed of the random draws")
 	return c
+}
+
+// inFile says in which file a piece stands that cannot be built.
+func inFile(file string, err error) error {
+	var b *chain.BuildError
+	if errors.As(err, &b) {
+		return workspace.Fault{File: file, Found: fmt.Sprintf("piece %d", b.Piece+1), Err: err, Problem: b.Problem, Help: b.Help}
+	}
+	return err
 }
 
 // enquiryPath turns an enquiry's id into its path in the workspace.

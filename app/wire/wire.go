@@ -6,6 +6,7 @@ package wire
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 
@@ -425,8 +426,14 @@ func NewErrors(err error) Errors {
 	var walk func(err error)
 	walk = func(err error) {
 		var f workspace.Fault
+		var b *chain.BuildError
 		var many interface{ Unwrap() []error }
+		own, isFault := err.(workspace.Fault)
 		switch {
+		case isFault: // whatever list it may wrap
+			out.Errors = append(out.Errors, Error{own.File, own.Line, own.Column, own.Found, own.Problem, own.Help})
+		case errors.As(err, &b):
+			out.Errors = append(out.Errors, Error{File: b.Chain, Found: fmt.Sprintf("piece %d", b.Piece+1), Problem: b.Problem, Help: b.Help})
 		case errors.As(err, &many) && len(many.Unwrap()) > 0:
 			for _, e := range many.Unwrap() {
 				walk(e)
