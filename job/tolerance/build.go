@@ -106,9 +106,8 @@ const (
 
 // input gives el an input with a default, nil for none, unless a tolerance
 // says otherwise. The last tolerance that fits counts.
-func (bd *builder) input(el *element, q Quantity, class int, d sample.Distribution, standing part.Standing, source string) (*ref, error) {
+func (bd *builder) input(el *element, q Quantity, class int, by tolerated) (*ref, error) {
 	bd.offered = append(bd.offered, el.facts.Name+": "+string(q))
-	assumed := true
 	for i, t := range bd.asked {
 		if t.Quantity != q || !t.fits(el.facts) {
 			continue
@@ -121,9 +120,9 @@ func (bd *builder) input(el *element, q Quantity, class int, d sample.Distributi
 			}
 			return nil, err
 		}
-		d, standing, source, assumed = x, t.Standing, t.Source, false
+		by = tolerated{x, t.Standing, orElse(t.Source, "the file of tolerances"), true}
 	}
-	return bd.add(el, Input{Quantity: string(q), Distribution: d, Unit: q.unit(), Standing: standing, Source: source, Assumed: assumed && d != nil}, class), nil
+	return bd.add(el, Input{Quantity: string(q), Distribution: by.d, Unit: q.unit(), Standing: by.standing, Source: by.source, Assumed: !by.stated}, class), nil
 }
 
 // chance gives el an input that nobody can hold.
@@ -245,13 +244,14 @@ type tolerated struct {
 	d        sample.Distribution
 	standing part.Standing
 	source   string
+	stated   bool // the datasheet or the enquiry states its limits
 }
 
 func (bd *builder) cut(c chain.Cable) tolerated {
 	if t := c.Part.CutTolerance; t != nil {
-		return tolerated{sample.Uniform{Low: -float64(*t), High: float64(*t)}, c.Part.Standing, fmt.Sprintf("cutting tolerance of %s, ±%v: known by its limits alone, so uniform [jcgm101 6.4.2]", c.Part.ID, *t)}
+		return tolerated{sample.Uniform{Low: -float64(*t), High: float64(*t)}, c.Part.Standing, fmt.Sprintf("cutting tolerance of %s, ±%v: known by its limits alone, so uniform [jcgm101 6.4.2]", c.Part.ID, *t), true}
 	}
-	return tolerated{sample.Uniform{Low: -cutDefault, High: cutDefault}, part.Practice, fmt.Sprintf("%s states no cutting tolerance: ±0.1 mm", c.Part.ID)}
+	return tolerated{sample.Uniform{Low: -cutDefault, High: cutDefault}, part.Practice, fmt.Sprintf("%s states no cutting tolerance: ±0.1 mm", c.Part.ID), false}
 }
 
 // lossDefault is how true losses lie about a datasheet's figure.
@@ -261,19 +261,19 @@ func lossDefault(resp chain.Response) tolerated {
 		return tolerated{}
 	case resp.Typical:
 		return tolerated{sample.TruncatedNormal{Sigma: lossTypical / 3, Low: -lossTypical, High: lossTypical}, part.Practice,
-			"the figure is typical: losses lie about it; replace this by the maker's lots"}
+			"the figure is typical: losses lie about it; replace this by the maker's lots", false}
 	}
 	return tolerated{sample.Uniform{Low: -lossBelow, High: 0}, part.Practice,
-		"the figure is taken as guaranteed: losses lie up to a tenth below it; replace this by the maker's lots"}
+		"the figure is taken as guaranteed: losses lie up to a tenth below it; replace this by the maker's lots", false}
 }
 
 // reflectionDefault is how true reflections lie about a datasheet's figure.
 func reflectionDefault(resp chain.Response) tolerated {
 	if resp.Typical {
-		return tolerated{sample.Uniform{Low: -reflectionAround, High: reflectionAround}, part.Practice, "the figure is typical: reflections lie about it; replace this by the maker's lots"}
+		return tolerated{sample.Uniform{Low: -reflectionAround, High: reflectionAround}, part.Practice, "the figure is typical: reflections lie about it; replace this by the maker's lots", false}
 	}
 	return tolerated{sample.Uniform{Low: -1, High: 0}, part.Practice,
-		"the VSWR bounds the reflection: its magnitude is known by its limits alone, zero and the bound, so uniform [jcgm101 6.4.2]; one share of the bound holds over the band"}
+		"the VSWR bounds the reflection: its magnitude is known by its limits alone, zero and the bound, so uniform [jcgm101 6.4.2]; one share of the bound holds over the band", false}
 }
 
 const phaseSource = "a datasheet's reflection has no phase: every phase is as likely [jcgm101 6.4.2], and holds over the band"
@@ -294,27 +294,27 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 	dl, velocity, impedance, magnitude, phase, place := fixed, fixed, fixed, fixed, fixed, &ref{at: -1, fixed: 0.5}
 	var err error
 	if length > 0 {
-		if dl, err = bd.input(el, Length, classDimension, cut.d, cut.standing, cut.source); err != nil {
+		if dl, err = bd.input(el, Length, classDimension, cut); err != nil {
 			return err
 		}
-		if velocity, err = bd.input(el, Velocity, classDimension, nil, "", ""); err != nil {
+		if velocity, err = bd.input(el, Velocity, classDimension, tolerated{}); err != nil {
 			return err
 		}
 	}
 	if z > 0 {
-		if impedance, err = bd.input(el, Impedance, classMagnitude, sample.Uniform{Low: -traceImpedance, High: traceImpedance}, part.Practice,
-			"a board of controlled impedance is held to ±10 %; ask the fabricator"); err != nil {
+		if impedance, err = bd.input(el, Impedance, classMagnitude, tolerated{sample.Uniform{Low: -traceImpedance, High: traceImpedance}, part.Practice,
+			"a board of controlled impedance is held to ±10 %; ask the fabricator", false}); err != nil {
 			return err
 		}
 	}
 	ld := lossDefault(resp)
-	loss, err := bd.input(el, Loss, classDimension, ld.d, ld.standing, ld.source)
+	loss, err := bd.input(el, Loss, classDimension, ld)
 	if err != nil {
 		return err
 	}
 	if reflects {
 		rd := reflectionDefault(resp)
-		if magnitude, err = bd.input(el, Reflection, classMagnitude, rd.d, rd.standing, rd.source); err != nil {
+		if magnitude, err = bd.input(el, Reflection, classMagnitude, rd); err != nil {
 			return err
 		}
 		phase = bd.chance(el, "phase of the reflection", "rad", sample.Uniform{Low: 0, High: 2 * math.Pi}, phaseSource)
@@ -323,7 +323,7 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 			el.place = place
 		}
 	}
-	extra, err := bd.input(el, Delay, classDimension, nil, "", "")
+	extra, err := bd.input(el, Delay, classDimension, tolerated{})
 	if err != nil {
 		return err
 	}
@@ -391,18 +391,18 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 // gap is a short section of air line between two steps.
 func (bd *builder) gap(el *element, x chain.Gap) error {
 	nominal := float64(x.Opening)
-	d := tolerated{sample.Uniform{Low: -nominal, High: 0}, part.Practice, fmt.Sprintf("the opening of %v is taken as the largest: known by its limits alone, so uniform [jcgm101 6.4.2]", x.Opening)}
+	d := tolerated{sample.Uniform{Low: -nominal, High: 0}, part.Practice, fmt.Sprintf("the opening of %v is taken as the largest: known by its limits alone, so uniform [jcgm101 6.4.2]", x.Opening), false}
 	if a := bd.e.Alignment; a != nil && a.Spacing != nil && a.SpacingTolerance != nil && bd.b.Bullet != nil && bd.b.Bullet.SeatedSpacing != nil {
 		home := float64(*a.Spacing - *bd.b.Bullet.SeatedSpacing) // the gap at nominal spacing
 		tol := float64(*a.SpacingTolerance)
 		d = tolerated{sample.Uniform{Low: home - tol - nominal, High: home + tol - nominal}, part.Practice,
-			fmt.Sprintf("board spacing %v ± %v, %s home at %v: known by its limits alone, so uniform [jcgm101 6.4.2]; deviations count from the chain's gap of %v", *a.Spacing, *a.SpacingTolerance, bd.b.Bullet.ID, *bd.b.Bullet.SeatedSpacing, x.Opening)}
+			fmt.Sprintf("board spacing %v ± %v, %s home at %v: known by its limits alone, so uniform [jcgm101 6.4.2]; deviations count from the chain's gap of %v", *a.Spacing, *a.SpacingTolerance, bd.b.Bullet.ID, *bd.b.Bullet.SeatedSpacing, x.Opening), true}
 	}
-	opening, err := bd.input(el, Opening, classDimension, d.d, d.standing, d.source)
+	opening, err := bd.input(el, Opening, classDimension, d)
 	if err != nil {
 		return err
 	}
-	impedance, err := bd.input(el, Impedance, classMagnitude, nil, "", "")
+	impedance, err := bd.input(el, Impedance, classMagnitude, tolerated{})
 	if err != nil {
 		return err
 	}
@@ -424,7 +424,7 @@ func (bd *builder) gap(el *element, x chain.Gap) error {
 // known is an element whose phase is known, from a file or a solver: it stands
 // as it is.
 func (bd *builder) known(el *element, resp chain.Response) error {
-	extra, err := bd.input(el, Delay, classDimension, nil, "", "")
+	extra, err := bd.input(el, Delay, classDimension, tolerated{})
 	if err != nil {
 		return err
 	}
@@ -440,6 +440,13 @@ func (bd *builder) known(el *element, resp chain.Response) error {
 	}
 	el.apply = func(x []float64, set []setting) { set[0] = setting{loss: 1, tau: extra.of(x)} }
 	return nil
+}
+
+func orElse(s, t string) string {
+	if s == "" {
+		return t
+	}
+	return s
 }
 
 func maximum(x []float64) float64 {
