@@ -395,7 +395,7 @@ func (bd *builder) gap(el *element, x chain.Gap) error {
 	if a := bd.e.Alignment; a != nil && a.Spacing != nil && a.SpacingTolerance != nil && bd.b.Bullet != nil && bd.b.Bullet.SeatedSpacing != nil {
 		home := float64(*a.Spacing - *bd.b.Bullet.SeatedSpacing) // the gap at nominal spacing
 		tol := float64(*a.SpacingTolerance)
-		d = tolerated{sample.Uniform{Low: home - tol - nominal, High: home + tol - nominal}, part.Practice,
+		d = tolerated{sample.Uniform{Low: picometres(home - tol - nominal), High: picometres(home + tol - nominal)}, part.Practice,
 			fmt.Sprintf("board spacing %v ± %v, %s home at %v: known by its limits alone, so uniform [jcgm101 6.4.2]; deviations count from the chain's gap of %v", *a.Spacing, *a.SpacingTolerance, bd.b.Bullet.ID, *bd.b.Bullet.SeatedSpacing, x.Opening), true}
 	}
 	opening, err := bd.input(el, Opening, classDimension, d)
@@ -441,6 +441,9 @@ func (bd *builder) known(el *element, resp chain.Response) error {
 	el.apply = func(x []float64, set []setting) { set[0] = setting{loss: 1, tau: extra.of(x)} }
 	return nil
 }
+
+// picometres rounds a length, m, to them: less is rounding.
+func picometres(x float64) float64 { return math.Round(x*1e12) / 1e12 }
 
 func orElse(s, t string) string {
 	if s == "" {

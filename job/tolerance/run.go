@@ -76,8 +76,9 @@ type Report struct {
 	Limits     []Result // judged, in the enquiry's order
 	Observed   []Result
 	Sorting    *Sorting
-	// Enough says that the yield's lower bound reaches AtLeast and nothing that
-	// a limit needs is missing.
+	// Enough says that the yield's lower bound reaches AtLeast, that a matched
+	// set can be sorted from ten times its size, and that nothing a limit needs
+	// is missing.
 	Enough      bool
 	Missing     []string // figures that a limit needs and nothing states
 	DriversFrom string   // the estimator of the drivers' shares
@@ -199,7 +200,11 @@ func (s *Study) report(ctx context.Context, st sample.State, o Options, progress
 		}
 	}
 	judged := slices.ContainsFunc(r.Limits, func(l Result) bool { return !l.Wish })
-	r.Enough = judged && r.Yield.Quoted.Low >= r.AtLeast && len(r.Missing) == 0
+	if m := r.Sorting; m != nil && m.Size < 2 && !m.Absolute {
+		r.Missing = append(r.Missing, "size of the matched set")
+	}
+	sortable := r.Sorting == nil || !r.Sorting.Beyond
+	r.Enough = (!judged || r.Yield.Quoted.Low >= r.AtLeast) && sortable && len(r.Missing) == 0
 	return r, ctx.Err()
 }
 

@@ -368,7 +368,6 @@ func (s *Study) limits(hot units.Temperature) error {
 		}
 	}
 	v := s.view(0, n, hot)
-	all := s.holds(nil, nil, func(float64) (float64, bool) { return 0, true })
 	s.observe(Limit{Name: "insertion loss, greatest of the band", Unit: "dB", Missing: s.lacking("loss", whole)}, func(sc *scratch, _ []float64) float64 {
 		return -decibels(slices.Min(sc.sweeps[v].s21))
 	})
@@ -377,7 +376,6 @@ func (s *Study) limits(hot units.Temperature) error {
 			return -decibels(slices.Max(sc.sweeps[v].reflection(end(e))))
 		})
 	}
-	_ = all
 	s.delay = len(s.outputs)
 	s.observe(Limit{Name: "delay, deviation from nominal", Unit: "ps"}, func(sc *scratch, x []float64) float64 { return s.deviation(sc, x, v) * 1e12 })
 
@@ -582,6 +580,10 @@ func (s *Study) matched() error {
 	return nil
 }
 
+// rounding is the margin, in the limit's unit, below which a miss is taken for
+// rounding: a part that sits on its limit keeps it.
+const rounding = 1e-9
+
 // sampling is the study for the statistical engine.
 func (s *Study) sampling() sample.Study {
 	out := sample.Study{}
@@ -619,6 +621,9 @@ func (s *Study) sampling() sample.Study {
 		}
 		for k, o := range s.outputs {
 			y[k] = o.eval(sc, x)
+			if o.Judged && y[k] < 0 && y[k] > -rounding {
+				y[k] = 0
+			}
 		}
 		return nil
 	}

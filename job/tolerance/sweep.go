@@ -71,6 +71,8 @@ type walker struct {
 	cr, ci float64 // scale·e^{jφ}
 	k      float64 // −2·(loss scale − 1), for the exponential's remainder
 	near   bool    // |k·A| is small throughout: a short series does
+	steps  bool    // it has a discontinuity
+	line   bool    // it has a line
 }
 
 func newSweep(g *grid, stages []stage) *sweep {
@@ -136,6 +138,8 @@ func (s *sweep) run(p *prepared, set []setting) {
 		sin, cos := math.Sincos(x.phase)
 		w[k].cr, w[k].ci = x.scale*cos, x.scale*sin
 		w[k].k = -2 * (x.loss - 1)
+		w[k].steps = x.scale != 0 && p.stages[k].bound != nil
+		w[k].line = x.tau != 0 || p.stages[k].loss != nil && x.loss != 0
 		w[k].near = math.Abs(w[k].k)*p.most[k] <= smallExponent
 	}
 	for _, g := range p.grid.segments {
@@ -159,8 +163,15 @@ func (s *sweep) run(p *prepared, set []setting) {
 					ar, ai, br, bi = real(a), imag(a), real(b), imag(b)
 					cr, ci, dr, di = real(c), imag(c), real(d), imag(d)
 				}
-				// The discontinuity: first column + second·c, second + first·c*.
-				ur, ui := x.cr*bound[k], x.ci*bound[k]
+				if x.steps { // first column + second·c, second + first·c*
+					ur, ui := x.cr*bound[k], x.ci*bound[k]
+					power *= 1 - ur*ur - ui*ui
+					ar, ai, br, bi = ar+br*ur-bi*ui, ai+br*ui+bi*ur, br+ar*ur+ai*ui, bi+ai*ur-ar*ui
+					cr, ci, dr, di = cr+dr*ur-di*ui, ci+dr*ui+di*ur, dr+cr*ur+ci*ui, di+ci*ur-cr*ui
+				}
+				if !x.line {
+					continue
+				}
 				e := decay[k]
 				if x.k != 0 {
 					if z := x.k * loss[k]; x.near {
@@ -169,15 +180,10 @@ func (s *sweep) run(p *prepared, set []setting) {
 						e *= math.Exp(z)
 					}
 				}
-				power *= (1 - ur*ur - ui*ui) * e
+				power *= e
 				er, ei := e*x.pr, e*x.pi
-				na, nai := ar+br*ur-bi*ui, ai+br*ui+bi*ur
-				nb, nbi := br+ar*ur+ai*ui, bi+ai*ur-ar*ui
-				nc, nci := cr+dr*ur-di*ui, ci+dr*ui+di*ur
-				nd, ndi := dr+cr*ur+ci*ui, di+ci*ur-cr*ui
-				ar, ai, cr, ci = na, nai, nc, nci
-				br, bi = nb*er-nbi*ei, nb*ei+nbi*er
-				dr, di = nd*er-ndi*ei, nd*ei+ndi*er
+				br, bi = br*er-bi*ei, br*ei+bi*er
+				dr, di = dr*er-di*ei, dr*ei+di*er
 				x.pr, x.pi = x.pr*x.qr-x.pi*x.qi, x.pr*x.qi+x.pi*x.qr
 			}
 			over := 1 / (ar*ar + ai*ai)
