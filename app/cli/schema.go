@@ -62,22 +62,7 @@ func newVersion(env *environment) *cobra.Command {
 		Short:   "Say which version this is",
 		Args:    exactly(),
 		RunE: func(c *cobra.Command, args []string) error {
-			d := versionDoc{Version: "development", Go: runtime.Version(), Platform: runtime.GOOS + "/" + runtime.GOARCH}
-			if info, ok := debug.ReadBuildInfo(); ok {
-				if v := info.Main.Version; v != "" && v != "(devel)" {
-					d.Version = v
-				}
-				for _, s := range info.Settings {
-					switch s.Key {
-					case "vcs.revision":
-						d.Revision = s.Value
-					case "vcs.modified":
-						d.Modified = s.Value == "true"
-					case "vcs.time":
-						d.Time = s.Value
-					}
-				}
-			}
+			d := version()
 			if env.json {
 				env.printJSON(d)
 				return nil
@@ -93,4 +78,25 @@ func newVersion(env *environment) *cobra.Command {
 			return nil
 		},
 	}
+}
+
+// version reads what the build left in the program.
+func version() versionDoc {
+	d := versionDoc{Version: "development", Go: runtime.Version(), Platform: runtime.GOOS + "/" + runtime.GOARCH}
+	if info, ok := debug.ReadBuildInfo(); ok {
+		if v := info.Main.Version; v != "" && v != "(devel)" {
+			d.Version = v
+		}
+		for _, s := range info.Settings {
+			switch s.Key {
+			case "vcs.revision":
+				d.Revision = s.Value
+			case "vcs.modified":
+				d.Modified = s.Value == "true"
+			case "vcs.time":
+				d.Time = s.Value
+			}
+		}
+	}
+	return d
 }

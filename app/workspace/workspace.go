@@ -160,16 +160,11 @@ func (w Workspace) Chains() ([]string, error) { return w.list(ChainDir, ".yaml",
 
 // Enquiry reads an enquiry. Its ID is the file's name without its ending.
 func (w Workspace) Enquiry(name string) (enquiry.Enquiry, error) {
-	var e enquiry.Enquiry
 	data, err := w.read(name)
 	if err != nil {
-		return e, err
+		return enquiry.Enquiry{}, err
 	}
-	e.Unknown, err = decode(w.show(name), data, &e, true)
-	if e.ID == "" {
-		e.ID = strings.TrimSuffix(path.Base(name), path.Ext(name))
-	}
-	return e, err
+	return w.EnquiryText(name, data)
 }
 
 // Catalogue reads every file of the catalogue folder as one catalogue, YAML and
@@ -316,25 +311,11 @@ func ReadFaults(name string, err error) Faults {
 
 // Chain reads a chain and the files its pieces name.
 func (w Workspace) Chain(name string) (chain.Spec, error) {
-	var s chain.Spec
 	data, err := w.read(name)
 	if err != nil {
-		return s, err
+		return chain.Spec{}, err
 	}
-	if _, err := decode(w.show(name), data, &s, false); err != nil {
-		return s, err
-	}
-	if s.Name == "" {
-		s.Name = strings.TrimSuffix(path.Base(name), path.Ext(name))
-	}
-	for i := range s.Pieces {
-		if f := s.Pieces[i].File; f != nil {
-			if f.Network, err = w.Network(f.Path); err != nil {
-				return s, err
-			}
-		}
-	}
-	return s, nil
+	return w.ChainText(name, data)
 }
 
 // WriteFile writes a file of the workspace as a whole or not at all: into a
