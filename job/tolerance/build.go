@@ -249,7 +249,7 @@ type tolerated struct {
 
 func (bd *builder) cut(c chain.Cable) tolerated {
 	if t := c.Part.CutTolerance; t != nil {
-		return tolerated{sample.Uniform{Low: -float64(*t), High: float64(*t)}, c.Part.Standing, fmt.Sprintf("cutting tolerance of %s, ±%v: known by its limits alone, so uniform [jcgm101 6.4.2]", c.Part.ID, *t), true}
+		return tolerated{sample.Uniform{Low: -float64(*t), High: float64(*t)}, c.Part.Standing, fmt.Sprintf("cutting tolerance of %s, ±%v: known by its limits alone, so uniform (JCGM 101, 6.4.2)", c.Part.ID, *t), true}
 	}
 	return tolerated{sample.Uniform{Low: -cutDefault, High: cutDefault}, part.Practice, fmt.Sprintf("%s states no cutting tolerance: ±0.1 mm", c.Part.ID), false}
 }
@@ -273,10 +273,10 @@ func reflectionDefault(resp chain.Response) tolerated {
 		return tolerated{sample.Uniform{Low: -reflectionAround, High: reflectionAround}, part.Practice, "the figure is typical: reflections lie about it; replace this by the maker's lots", false}
 	}
 	return tolerated{sample.Uniform{Low: -1, High: 0}, part.Practice,
-		"the VSWR bounds the reflection: its magnitude is known by its limits alone, zero and the bound, so uniform [jcgm101 6.4.2]; one share of the bound holds over the band", false}
+		"the VSWR bounds the reflection: its magnitude is known by its limits alone, zero and the bound, so uniform (JCGM 101, 6.4.2); one share of the bound holds over the band", false}
 }
 
-const phaseSource = "a datasheet's reflection has no phase: every phase is as likely [jcgm101 6.4.2], and holds over the band"
+const phaseSource = "a datasheet's reflection has no phase: every phase is as likely (JCGM 101, 6.4.2), and holds over the band"
 
 // run is a stretch of lossy line with at most one discontinuity: a cable, a
 // connector, a launch known by its bound. A board line, of impedance z, has a
@@ -391,12 +391,12 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 // gap is a short section of air line between two steps.
 func (bd *builder) gap(el *element, x chain.Gap) error {
 	nominal := float64(x.Opening)
-	d := tolerated{sample.Uniform{Low: -nominal, High: 0}, part.Practice, fmt.Sprintf("the opening of %v is taken as the largest: known by its limits alone, so uniform [jcgm101 6.4.2]", x.Opening), false}
+	d := tolerated{sample.Uniform{Low: -nominal, High: 0}, part.Practice, fmt.Sprintf("the opening of %v is taken as the largest: known by its limits alone, so uniform (JCGM 101, 6.4.2)", x.Opening), false}
 	if a := bd.e.Alignment; a != nil && a.Spacing != nil && a.SpacingTolerance != nil && bd.b.Bullet != nil && bd.b.Bullet.SeatedSpacing != nil {
 		home := float64(*a.Spacing - *bd.b.Bullet.SeatedSpacing) // the gap at nominal spacing
 		tol := float64(*a.SpacingTolerance)
 		d = tolerated{sample.Uniform{Low: picometres(home - tol - nominal), High: picometres(home + tol - nominal)}, part.Practice,
-			fmt.Sprintf("board spacing %v ± %v, %s home at %v: known by its limits alone, so uniform [jcgm101 6.4.2]; deviations count from the chain's gap of %v", *a.Spacing, *a.SpacingTolerance, bd.b.Bullet.ID, *bd.b.Bullet.SeatedSpacing, x.Opening), true}
+			fmt.Sprintf("board spacing %v ± %v, %s home at %v: known by its limits alone, so uniform (JCGM 101, 6.4.2); deviations count from the chain's gap of %v", *a.Spacing, *a.SpacingTolerance, bd.b.Bullet.ID, *bd.b.Bullet.SeatedSpacing, x.Opening), true}
 	}
 	opening, err := bd.input(el, Opening, classDimension, d)
 	if err != nil {
@@ -467,10 +467,7 @@ func newGrid(e enquiry.Enquiry, delay float64, points int) (g *grid, perRipple f
 	if len(e.Band) == 0 {
 		return nil, 0, fmt.Errorf("enquiry %s states no band: no limit can be tried; write band: [{from: 24 GHz, to: 40 GHz}]", e.ID)
 	}
-	var marks []float64
-	for _, f := range assess.Grid(e, 2) {
-		marks = append(marks, f)
-	}
+	marks := assess.Grid(e, 2)
 	inBand := func(a, b float64) bool {
 		for _, x := range e.Band {
 			if a >= float64(x.From)*(1-1e-9) && b <= float64(x.To)*(1+1e-9) {

@@ -87,7 +87,7 @@ func within(t *testing.T, what string, s Share, p float64) {
 
 // A cable cut with a normal error of σ is matched to ±w with probability
 // 2Φ(w/σ) − 1: the model is linear and the law known. The spread is that of the
-// law of propagation, u(τ) = u(L)/v [jcgm100 eq. 10], as [jcgm101 §8] asks of a
+// law of propagation, u(τ) = u(L)/v [jcgm100] eq. 10, as [jcgm101] §8 asks of a
 // linear model.
 func TestNormalLength(t *testing.T) {
 	e := band("1 GHz", "2 GHz")
