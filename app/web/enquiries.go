@@ -226,7 +226,7 @@ type putInput struct {
 
 // change reads a file, changes its text and writes it, unless it is not the one
 // that the client saw or the new text has faults.
-func (s *Server) change(dir string, in *putInput, check func(name string, text []byte) error) (name string, text []byte, err error) {
+func (s *Server) change(dir string, in *putInput, edit func(string, []byte, ...workspace.Change) ([]byte, error), check func(name string, text []byte) error) (name string, text []byte, err error) {
 	name, err = s.find(dir, in.ID)
 	if err != nil {
 		return "", nil, err
@@ -246,7 +246,7 @@ func (s *Server) change(dir string, in *putInput, check func(name string, text [
 	case in.Body.Text != nil:
 		text = []byte(*in.Body.Text)
 	default:
-		if text, err = workspace.Edit(name, now, editsOf(in.Body.Edits)...); err != nil {
+		if text, err = edit(name, now, editsOf(in.Body.Edits)...); err != nil {
 			return "", nil, err
 		}
 	}
@@ -260,7 +260,7 @@ func (s *Server) change(dir string, in *putInput, check func(name string, text [
 }
 
 func (s *Server) putEnquiry(_ context.Context, in *putInput) (sheet, error) {
-	name, text, err := s.change(workspace.EnquiryDir, in, func(name string, text []byte) error {
+	name, text, err := s.change(workspace.EnquiryDir, in, workspace.Edit, func(name string, text []byte) error {
 		_, err := s.ws.EnquiryText(name, text)
 		return err
 	})

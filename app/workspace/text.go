@@ -10,6 +10,7 @@ import (
 
 	"linewright/hardware/chain"
 	"linewright/job/enquiry"
+	"linewright/job/tolerance"
 )
 
 // Read returns a file of the workspace as it stands.
@@ -144,4 +145,11 @@ func jsonFields(v reflect.Value, o *ordered) error {
 		}
 	}
 	return nil
+}
+
+// TolerancesText reads tolerances from a text. JSON is read too.
+func TolerancesText(name string, data []byte) (tolerance.Tolerances, error) {
+	var t tolerance.Tolerances
+	_, err := decode(name, data, &t, false)
+	return t, err
 }
