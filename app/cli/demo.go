@@ -45,6 +45,10 @@ already are left alone, so you may change them and run it again.`,
 			if err != nil {
 				return err
 			}
+			layouts, err := w.Layouts()
+			if err != nil {
+				return err
+			}
 			names, err := w.Enquiries()
 			if err != nil {
 				return err
@@ -54,7 +58,7 @@ already are left alone, so you may change them and run it again.`,
 				return err
 			}
 			bar := env.newProgress()
-			a, err := propose.Find(c.Context(), e, cat, propose.Options{Progress: bar.report})
+			a, err := propose.Find(c.Context(), e, cat, propose.Options{Progress: bar.report, Layouts: layouts})
 			bar.end()
 			if err != nil {
 				return err

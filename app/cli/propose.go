@@ -41,13 +41,13 @@ break and what a part would have to be.`,
   linewright propose my.yaml --plots plots --save chains`,
 		Args: exactly("ENQUIRY"),
 		RunE: func(c *cobra.Command, args []string) error {
-			w, e, cat, err := openEnquiry(dir, args[0])
+			j, e, err := openEnquiry(dir, args[0])
 			if err != nil {
 				return err
 			}
 			bar := env.newProgress()
-			o.Progress = bar.report
-			a, err := propose.Find(c.Context(), e, cat, o)
+			o.Progress, o.Layouts = bar.report, j.layouts
+			a, err := propose.Find(c.Context(), e, j.cat, o)
 			bar.end()
 			if err != nil {
 				return err
@@ -58,7 +58,7 @@ break and what a part would have to be.`,
 				}
 			}
 			if save != "" {
-				if err := saveChains(env, w, save, a); err != nil {
+				if err := saveChains(env, j.w, save, a); err != nil {
 					return err
 				}
 			}
@@ -90,20 +90,72 @@ func outcomeStatus(a propose.Answer) error {
 	return errMissed
 }
 
-// openEnquiry reads an enquiry and the catalogue of its workspace.
-func openEnquiry(dir, file string) (w workspace.Workspace, e enquiry.Enquiry, cat catalogue.Catalogue, err error) {
-	name := file
+// job is what a command on an enquiry or a chain works on.
+type job struct {
+	w       workspace.Workspace
+	cat     catalogue.Catalogue
+	layouts assess.Layouts
+}
+
+// openJob finds the workspace of a file, or opens the one named, and reads its
+// shelves. name is the file's path in it.
+func openJob(dir, file string) (j job, name string, err error) {
+	name = file
 	if dir == "" {
-		w, name, err = workspace.Around(file)
+		j.w, name, err = workspace.Around(file)
 	} else {
-		w, err = workspace.Open(dir)
+		j.w, err = workspace.Open(dir)
 	}
 	if err != nil {
-		return w, e, cat, err
+		return j, "", err
 	}
-	e, errE := w.Enquiry(filepath.ToSlash(name))
-	cat, errC := w.Catalogue()
-	return w, e, cat, together(errE, errC)
+	var errC, errL error
+	j.cat, errC = j.w.Catalogue()
+	j.layouts, errL = j.w.Layouts()
+	return j, filepath.ToSlash(name), together(errC, errL)
+}
+
+// openEnquiry reads an enquiry and what its workspace holds. Faults of all
+// files come together.
+func openEnquiry(dir, file string) (j job, e enquiry.Enquiry, err error) {
+	j, name, err := openJob(dir, file)
+	if name == "" {
+		return j, e, err
+	}
+	e, errE := j.w.Enquiry(name)
+	if err := together(errE, err); err != nil {
+		return j, e, err
+	}
+	return j, e, j.w.Resolve(file, e, j.layouts)
+}
+
+// openChain reads a chain, builds it, and reads the enquiry that it or the flag
+// names.
+func openChain(dir, file, enquiryName string) (j job, e enquiry.Enquiry, b chain.Built, err error) {
+	j, name, err := openJob(dir, file)
+	if name == "" {
+		return j, e, b, err
+	}
+	spec, errS := j.w.Chain(name)
+	if err := together(errS, err); err != nil {
+		return j, e, b, err
+	}
+	if enquiryName == "" {
+		enquiryName = spec.Enquiry
+	}
+	if enquiryName == "" {
+		return j, e, b, usage("the chain names no enquiry", "add enquiry: to its file, or name one with --enquiry: the band and the limits come from it")
+	}
+	if e, err = j.w.Enquiry(enquiryPath(enquiryName)); err != nil {
+		return j, e, b, err
+	}
+	if err := j.w.Resolve(enquiryPath(enquiryName), e, j.layouts); err != nil {
+		return j, e, b, err
+	}
+	if b, err = chain.Build(spec, j.cat); err != nil {
+		return j, e, b, inFile(file, err)
+	}
+	return j, e, b, nil
 }
 
 // together joins the faults of several files.
@@ -141,34 +193,11 @@ writes the chain as a two-port whose header says what is in it.`,
   linewright predict chains/d1-1.yaml --touchstone d1-1.s2p --plot d1-1.svg`,
 		Args: exactly("CHAIN"),
 		RunE: func(c *cobra.Command, args []string) error {
-			w, name, err := workspace.Around(args[0])
-			if dir != "" {
-				name = args[0]
-				w, err = workspace.Open(dir)
-			}
+			j, e, b, err := openChain(dir, args[0], enquiryName)
 			if err != nil {
 				return err
 			}
-			spec, errS := w.Chain(filepath.ToSlash(name))
-			cat, errC := w.Catalogue()
-			if err := together(errS, errC); err != nil {
-				return err
-			}
-			if enquiryName == "" {
-				enquiryName = spec.Enquiry
-			}
-			if enquiryName == "" {
-				return usage("the chain names no enquiry", "add enquiry: to its file, or name one with --enquiry: the band and the limits come from it")
-			}
-			e, err := w.Enquiry(enquiryPath(enquiryName))
-			if err != nil {
-				return err
-			}
-			b, err := chain.Build(spec, cat)
-			if err != nil {
-				return inFile(args[0], err)
-			}
-			r, err := assess.Assess(c.Context(), e, assess.Subject{Built: b, Catalogue: cat}, o)
+			r, err := assess.Assess(c.Context(), e, assess.Subject{Built: b, Catalogue: j.cat, Layouts: j.layouts}, o)
 			if err != nil {
 				return err
 			}

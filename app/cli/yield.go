@@ -7,7 +7,6 @@ import (
 	"io"
 	"math"
 	"os"
-	"path/filepath"
 	"strings"
 
 	"github.com/jedib0t/go-pretty/v6/table"
@@ -16,7 +15,6 @@ import (
 	"linewright/app/plot"
 	"linewright/app/wire"
 	"linewright/app/workspace"
-	"linewright/hardware/chain"
 	"linewright/job/tolerance"
 	"linewright/job/tolerance/sample"
 	"linewright/physics/units"
@@ -72,32 +70,9 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 				return usage(fmt.Sprintf("--at-least %q: not a share", atLeast), "write it between 0 and 1, such as 0.99 or 99 %%")
 			}
 			o.AtLeast = float64(asked)
-			w, name, err := workspace.Around(args[0])
-			if dir != "" {
-				name = args[0]
-				w, err = workspace.Open(dir)
-			}
+			_, e, b, err := openChain(dir, args[0], enquiryName)
 			if err != nil {
 				return err
-			}
-			spec, errS := w.Chain(filepath.ToSlash(name))
-			cat, errC := w.Catalogue()
-			if err := together(errS, errC); err != nil {
-				return err
-			}
-			if enquiryName == "" {
-				enquiryName = spec.Enquiry
-			}
-			if enquiryName == "" {
-				return usage("the chain names no enquiry", "add enquiry: to its file, or name one with --enquiry: the band and the limits come from it")
-			}
-			e, err := w.Enquiry(enquiryPath(enquiryName))
-			if err != nil {
-				return err
-			}
-			b, err := chain.Build(spec, cat)
-			if err != nil {
-				return inFile(args[0], err)
 			}
 			var t tolerance.Tolerances
 			if toleranceFile != "" {

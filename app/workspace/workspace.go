@@ -23,6 +23,7 @@ const (
 	EnquiryDir   = "enquiries"
 	CatalogueDir = "catalogue"
 	StackupDir   = "stackups"
+	LaunchDir    = "launches"
 	ChainDir     = "chains"
 	MeasuredDir  = "measured"
 )

@@ -252,21 +252,23 @@ func (t Trace) Respond(f []float64, cond Conditions) (Response, error) {
 		if err := t.Line.Check(); err != nil {
 			return Response{}, err
 		}
+		// The line is solved for metal at 20 °C; its conductors' share follows
+		// the temperature as a cable's does.
+		k := part.TemperatureFactor(cond.Temperature, units.Celsius(20))
 		n := network.New(2, f, complex(50, 0))
-		resp := Response{}
+		loss := make([]float64, len(f))
 		for i, x := range f {
 			p := t.Line.At(x)
+			p.Gamma += complex(p.Conductor*(k-1), 0)
 			s11, s21 := p.Chain(float64(t.Length), 50)
 			n.Set(i, 0, 0, s11)
 			n.Set(i, 1, 1, s11)
 			n.Set(i, 0, 1, s21)
 			n.Set(i, 1, 0, s21)
+			loss[i] = real(p.Gamma) * float64(t.Length) * units.DecibelsPerNeper
 		}
-		resp = FromNetwork(n)
-		for i, x := range f {
-			p := t.Line.At(x)
-			resp.Loss[i] = real(p.Gamma) * float64(t.Length) * units.DecibelsPerNeper
-		}
+		resp := FromNetwork(n)
+		resp.Loss = loss
 		resp.Step = ClosedFormula
 		resp.Source = t.Line.Model()
 		for _, w := range t.Line.Warnings(f[len(f)-1]) {

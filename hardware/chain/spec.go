@@ -3,6 +3,7 @@ package chain
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"linewright/hardware/catalogue"
 	"linewright/hardware/part"
@@ -49,6 +50,7 @@ type LaunchSpec struct {
 	Step       Step             `file:"-"`
 	Typical    bool
 	Response   *Response `file:"-"` // a solved launch, in place of the bound
+	Bound      []float64 `file:"-"` // largest |S11|, |S22| on the response's grid, where its phases are not to be trusted
 }
 
 // TraceSpec is a stretch of board line, by its figures or by its geometry.
@@ -279,7 +281,7 @@ func launchElement(where string, l LaunchSpec) Element {
 		about.CrossSections = []CrossSection{{Name: "via ring", Mode: "TE11", ModeFree: *l.ModeFree, Basis: "its diameters"}}
 	}
 	if l.Response != nil {
-		return Solved{About: about, Answer: *l.Response}
+		return Solved{About: about, Answer: *l.Response, Bound: l.Bound}
 	}
 	x := Fixed{About: about, Delay: math.NaN(), Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss}}
 	if l.Typical {
@@ -306,6 +308,9 @@ func ptrTo[T any](x T) *T { return &x }
 type Solved struct {
 	About  Facts
 	Answer Response // its Network must be set
+	// Bound, on the frequencies of the answer's network, replaces its own
+	// reflections where those are smaller: a trend is no bound.
+	Bound []float64
 }
 
 // Facts implements [Element].
@@ -321,8 +326,26 @@ func (s Solved) Respond(f []float64, _ Conditions) (Response, error) {
 		return Response{}, fmt.Errorf("%s: %w", s.About.Name, err)
 	}
 	r := FromNetwork(n)
+	if s.Bound != nil {
+		for i, x := range f {
+			b := boundAt(s.Answer.Network.Frequency, s.Bound, x)
+			r.Left[i], r.Right[i] = math.Max(r.Left[i], b), math.Max(r.Right[i], b)
+		}
+	}
 	r.Step, r.Source, r.Notes, r.Typical = s.Answer.Step, s.Answer.Source, s.Answer.Notes, s.Answer.Typical
 	return r, nil
+}
+
+// boundAt returns the larger of the bounds at the two grid points around x.
+func boundAt(f, bound []float64, x float64) float64 {
+	i := sort.SearchFloat64s(f, x)
+	switch {
+	case i == 0:
+		return bound[0]
+	case i == len(f):
+		return bound[len(f)-1]
+	}
+	return math.Max(bound[i-1], bound[i])
 }
 
 // File is a piece known by a Touchstone file.

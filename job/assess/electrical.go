@@ -523,6 +523,10 @@ func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at 
 	case Meets:
 		m.Why = "even the unluckiest phases stay inside"
 	case AtRisk:
+		if m.Margin >= 0 {
+			m.Why = "even the unluckiest phases stay inside"
+			break
+		}
 		m.Why = "the worst case lies outside, the root sum of squares inside: agree on a swept test limit, or choose better parts"
 		if ret.Swept != nil {
 			outside := 0

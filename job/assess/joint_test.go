@@ -58,7 +58,7 @@ func judged(t testing.TB, e enquiry.Enquiry, cat catalogue.Catalogue, pieces ...
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := Assess(context.Background(), e, Subject{b, cat}, Options{Points: 5, Draws: -1})
+	r, err := Assess(context.Background(), e, Subject{Built: b, Catalogue: cat}, Options{Points: 5, Draws: -1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -233,7 +233,7 @@ func TestJointsMonotonic(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			j := &judge{&Report{}, context.Background(), e, Subject{bu, cat}, Options{}}
+			j := &judge{&Report{}, context.Background(), e, Subject{Built: bu, Catalogue: cat}, Options{}}
 			j.Prediction.Frequency = []float64{27.5e9, 31e9}
 			if err := j.joints(); err != nil {
 				t.Fatal(err)

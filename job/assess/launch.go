@@ -33,7 +33,7 @@ func (j *judge) launches() error {
 			continue
 		}
 		ends = append(ends, [...]string{"from", "to"}[i])
-		in := launchInput(end, j.boardConnector(i), top)
+		in := j.s.Layouts.Input(end, j.boardConnector(i), top)
 		in.ReturnLoss = j.launchReturnLoss(end)
 		if len(inputs) == 1 && reflect.DeepEqual(in, inputs[0]) { // a check solves cross-sections: not twice
 			found = append(found, found[0])
@@ -87,8 +87,8 @@ func (j *judge) launchReturnLoss(end enquiry.End) *units.Level {
 	return asked
 }
 
-// launchInput gathers what the enquiry and the connector say of a launch. A
-// stackup that is only named is not read here.
+// launchInput gathers what the enquiry and the connector say of a launch. What
+// is only named is looked up by [Layouts.Input].
 func launchInput(end enquiry.End, k *part.BoardConnector, top units.Frequency) launch.Input {
 	in := launch.Input{Top: top, Connector: k, Board: launch.Board{Fabricator: end.Fabricator, Thickness: end.Thickness, Finish: board.FinishKind(end.Finish)}}
 	if k != nil {

@@ -231,7 +231,7 @@ func TestOuterFaces(t *testing.T) {
 			t.Fatal(err)
 		}
 		var got []string
-		for _, o := range (Subject{b, cat}).outerFaces() {
+		for _, o := range (Subject{Built: b, Catalogue: cat}).outerFaces() {
 			got = append(got, fmt.Sprint(o.end, " ", o.part))
 			if o.part == "saver" && o.end == 0 && o.face.Gender != part.Female {
 				t.Error("a turned saver shows its right face to the left")

@@ -6,13 +6,16 @@ import (
 	"sort"
 	"strings"
 
+	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/propose/search"
+	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -21,6 +24,7 @@ import (
 type layout struct {
 	e        enquiry.Enquiry
 	cat      catalogue.Catalogue
+	layouts  assess.Layouts
 	at       units.Frequency
 	hot      units.Temperature
 	cold     units.Temperature
@@ -84,9 +88,9 @@ const (
 	micro              = 1e6
 )
 
-func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, hot units.Temperature) *layout {
+func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, hot units.Temperature, layouts assess.Layouts) *layout {
 	cold, _, _ := assess.Temperatures(e)
-	l := &layout{e: e, cat: cat, at: at, hot: hot, cold: cold, states: map[string]search.State{}}
+	l := &layout{e: e, cat: cat, layouts: layouts, at: at, hot: hot, cold: cold, states: map[string]search.State{}}
 	l.wears = e.Handling.Matings != nil || e.Handling.MatingsPerDay != nil
 	for _, x := range e.Limits.InsertionLoss {
 		l.assembly = l.assembly || x.Of == enquiry.OfAssembly && !x.Wish
@@ -337,7 +341,7 @@ func (l *layout) throughTrace() {
 		near.options = append(near.options, option{candidate: l.boardConnector(k, l.e.From, 0, true), left: endState, right: "line"})
 		far.options = append(far.options, option{candidate: l.boardConnector(k, l.e.To, 1, true), left: "line", right: endState})
 	}
-	mid.options = []option{{candidate: l.trace(l.e.From.Line), left: "line", right: "line"}}
+	mid.options = []option{{candidate: l.trace(l.e.From), left: "line", right: "line"}}
 	l.slots = append(l.slots, near, mid, far)
 }
 
@@ -566,7 +570,7 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	if end.Series != "" && end.Series != k.Face.Series {
 		c.wrong("series", 0.2, "%s, %s is asked", k.Face.Series, end.Series)
 	}
-	if t := end.Thickness; t != nil {
+	if t := l.thickness(end); t != nil {
 		switch {
 		case k.BoardMin == nil && k.BoardMax == nil:
 			if k.Mount.Edge() {
@@ -599,14 +603,53 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	return l.evaluate(c)
 }
 
-// launch describes the launch at an end: as the enquiry states it, else
-// without a figure.
+// thickness is the board's: as the end states it, or its stackup's.
+func (l *layout) thickness(end enquiry.End) *units.Length {
+	if end.Thickness != nil {
+		return end.Thickness
+	}
+	if s := launch.FindStackup(l.layouts.Stackups, end.Stackup); s != nil {
+		t := s.Thickness()
+		return &t
+	}
+	return nil
+}
+
+// launch describes the launch at an end: as the enquiry states it, else by
+// closed formulas when the end names a launch whose geometry is known, else
+// without a figure. An estimate is a trend: it counts as typical, so that no
+// verdict on it is better than at risk.
 func (l *layout) launch(end enquiry.End, k *part.BoardConnector) chain.LaunchSpec {
 	if end.Return != nil {
 		return chain.LaunchSpec{ReturnLoss: end.Return, Source: "the enquiry: launch with its connector", Step: chain.DatasheetBound}
 	}
-	return chain.LaunchSpec{Source: "not designed yet"}
+	top := l.at
+	if l.e.ModeFreeTo != nil {
+		top = max(top, *l.e.ModeFreeTo)
+	}
+	in := l.layouts.Input(end, k, top)
+	d, named := launch.FindDesign(l.layouts.Launches, end.Launch)
+	if !named || in.Stackup == nil || d.Connector != "" && d.Connector != k.ID {
+		return chain.LaunchSpec{Source: "not designed yet"}
+	}
+	est, err := launch.Estimate(in, assess.Grid(l.e, estimatePoints))
+	if err != nil {
+		return chain.LaunchSpec{Source: "not estimated: " + err.Error()}
+	}
+	resp := chain.FromNetwork(est.Network)
+	resp.Step, resp.Typical, resp.Source = chain.ClosedFormula, true, fmt.Sprintf("launch %s on stackup %s, %s", d.Name, in.Stackup.Name, est.Step)
+	resp.Notes = []chain.Note{{Kind: chain.Remark, Text: fmt.Sprintf("launch %s: %s; left out: %s", d.Name, est.Step, strings.Join(est.LeftOut, ", "))}}
+	spec := chain.LaunchSpec{Source: resp.Source, Step: chain.ClosedFormula, Typical: true, Response: &resp, Bound: est.Bound}
+	if est.ModeFree > 0 && !math.IsInf(est.ModeFree, 1) {
+		f := units.Frequency(est.ModeFree)
+		spec.ModeFree = &f
+	}
+	return spec
 }
+
+// estimatePoints of a launch over the band: between them its bound is taken
+// from the worse neighbour.
+const estimatePoints = 101
 
 // bullet stands with the whole axial gap that tolerances can open at its far
 // end: the worst case (common practice).
@@ -634,8 +677,12 @@ func (l *layout) bullet(b *part.Bullet, turned bool) *candidate {
 	return l.evaluate(c)
 }
 
-func (l *layout) trace(t *enquiry.BoardLine) *candidate {
+// trace is the board line between two launches: by its geometry on its
+// stackup when both are stated, else by its figures.
+func (l *layout) trace(end enquiry.End) *candidate {
+	t := end.Line
 	spec := chain.TraceSpec{Source: "the enquiry"}
+	c := &candidate{id: "board line"}
 	if t != nil {
 		if t.Length != nil {
 			spec.Length = *t.Length
@@ -644,8 +691,30 @@ func (l *layout) trace(t *enquiry.BoardLine) *candidate {
 		if spec.Loss != nil && spec.LossAt == nil {
 			spec.LossAt = &l.at
 		}
+		if s := launch.FindStackup(l.layouts.Stackups, end.Stackup); s != nil && t.Width != nil && spec.Loss == nil {
+			tr := board.Trace{Kind: board.TraceKind(t.Kind), Layer: t.Layer, Width: *t.Width}
+			if t.Gap != nil {
+				tr.Gap = *t.Gap
+			}
+			if end.Fence != nil {
+				tr.Walls = end.Fence.RowWidth
+			}
+			solved, left, err := s.Line(tr)
+			if err == nil {
+				solved, err = line.Prepare(solved)
+			}
+			if err != nil {
+				c.wrong("board line", 10, "%v", err)
+			} else {
+				spec.Line, spec.Source = solved, fmt.Sprintf("stackup %s", s.Name)
+				if len(left) > 0 {
+					spec.Source += ", without " + strings.Join(left, ", ")
+				}
+			}
+		}
 	}
-	return l.evaluate(&candidate{id: "board line", pieces: []chain.PieceSpec{{Trace: &spec, Name: "board line"}}})
+	c.pieces = []chain.PieceSpec{{Trace: &spec, Name: "board line"}}
+	return l.evaluate(c)
 }
 
 // state numbers a state by its label.

@@ -35,6 +35,7 @@ type Options struct {
 	Draws    int // of the random-phase study of each proposal returned; 0: 4000
 	Seed     uint64
 	Workers  int
+	Layouts  assess.Layouts                       // stackups and launches that the enquiry may name
 	Progress func(stage string, fraction float64) // may be nil
 }
 
@@ -117,7 +118,7 @@ func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, o Opt
 	a.At, a.Temperature = units.Frequency(grid[len(grid)-1]), hot
 
 	o.report("laying out the slots", 0)
-	l := newLayout(e, cat, a.At, hot)
+	l := newLayout(e, cat, a.At, hot, o.Layouts)
 	a.Refused = l.refusals()
 	if problem, ok := l.problem(false); ok {
 		front, err := search.Pareto(ctx, problem, l.settings(o))
@@ -222,7 +223,7 @@ func (l *layout) judge(ctx context.Context, chains []search.Chain, o Options) ([
 	}
 	for i := range ps {
 		o.report("studying the proposals", float64(i)/float64(len(ps)))
-		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: ps[i].Built, Catalogue: l.cat}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: ps[i].Built, Catalogue: l.cat, Layouts: l.layouts}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
 		if err != nil {
 			return nil, err
 		}
@@ -253,7 +254,7 @@ func (l *layout) propose(ctx context.Context, c search.Chain, o assess.Options) 
 	if err != nil {
 		return Proposal{}, err
 	}
-	r, err := assess.Assess(ctx, l.e, assess.Subject{Built: b, Catalogue: l.cat}, o)
+	r, err := assess.Assess(ctx, l.e, assess.Subject{Built: b, Catalogue: l.cat, Layouts: l.layouts}, o)
 	if err != nil {
 		return Proposal{}, err
 	}
@@ -365,7 +366,7 @@ func (l *layout) nearest(ctx context.Context, a *Answer, o Options) error {
 	sort.SliceStable(a.Misses, func(i, k int) bool { return a.Misses[i].Score < a.Misses[k].Score })
 	for i := range a.Misses {
 		m := &a.Misses[i]
-		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: m.Built, Catalogue: l.cat}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
+		r, err := assess.Assess(ctx, l.e, assess.Subject{Built: m.Built, Catalogue: l.cat, Layouts: l.layouts}, assess.Options{Points: o.Points, Draws: o.Draws, Seed: o.Seed})
 		if err != nil {
 			return err
 		}

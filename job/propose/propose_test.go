@@ -189,7 +189,7 @@ func TestFrontEqualsEnumeration(t *testing.T) {
 		want, count := enumerate(t, e, cat)
 		chains += count
 
-		l := newLayout(e, cat, e.Band[0].To, units.Celsius(25))
+		l := newLayout(e, cat, e.Band[0].To, units.Celsius(25), assess.Layouts{})
 		p, ok := l.problem(false)
 		if !ok {
 			if len(want) > 0 {

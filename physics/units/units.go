@@ -223,6 +223,9 @@ func show(x float64, k kind) string {
 		panic(err)
 	}
 	y, _ := e.fromSI(x, k).Float64()
+	if k.dim == kelvinDim && math.Abs(y) < 1e-9 {
+		y = 0 // 273.15 K less its own rounding is 0 °C
+	}
 	digits := 4
 	s := strconv.FormatFloat(y, 'g', digits, 64)
 	if f, err := strconv.ParseFloat(s, 64); err == nil {

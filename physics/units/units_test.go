@@ -144,7 +144,7 @@ func TestWriteShort(t *testing.T) {
 			t.Errorf("%q is written back as %q", s, got)
 		}
 	}
-	for s, want := range map[string]string{Length(0.6).String(): "600 mm", Length(1.2).String(): "1.2 m", Frequency(26.5e9).String(): "26.5 GHz", Celsius(85).String(): "85 °C",
+	for s, want := range map[string]string{Length(0.6).String(): "600 mm", Length(1.2).String(): "1.2 m", Frequency(26.5e9).String(): "26.5 GHz", Celsius(85).String(): "85 °C", Must[Temperature]("0 °C").String(): "0 °C",
 		Level(3.2).String(): "3.20 dB", Attenuation(0.12780).String(): "1.11 dB/m", Time(2e-12).String(): "2 ps", Conductivity(58e6).String(): "58 MS/m",
 		Exact(Length(17e-6)): "17 um", Length(0).String(): "0 mm", Ratio(0.5).String(): "0.5", Power(20).String(): "20 W"} {
 		if s != want {
