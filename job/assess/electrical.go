@@ -198,21 +198,6 @@ func join(xs []string) string {
 	return s + " and " + xs[len(xs)-1]
 }
 
-// maskAt interpolates a mask straight in frequency; outside it there is no
-// limit.
-func maskAt(mask []enquiry.MaskPoint, f float64) (level float64, ok bool) {
-	for i := 1; i < len(mask); i++ {
-		a, b := mask[i-1], mask[i]
-		if fa, fb := float64(a.At), float64(b.At); f >= fa*(1-1e-12) && f <= fb*(1+1e-12) {
-			if fb == fa {
-				return float64(b.Level), true
-			}
-			return float64(a.Level) + (float64(b.Level)-float64(a.Level))*(f-fa)/(fb-fa), true
-		}
-	}
-	return 0, false
-}
-
 // span says at which grid points a limit holds.
 func span(e enquiry.Enquiry, from, to *units.Frequency, f float64) bool {
 	if from == nil && to == nil {
@@ -248,7 +233,7 @@ func (j *judge) losses() error {
 			if l.AtMost != nil {
 				limit, ok = float64(*l.AtMost), true
 			} else {
-				limit, ok = maskAt(l.Mask, f)
+				limit, ok = enquiry.MaskAt(l.Mask, f)
 			}
 			if !ok {
 				continue
@@ -404,7 +389,7 @@ func reflectionLimits(e enquiry.Enquiry) []reflectionLimit {
 			if l.AtLeast != nil {
 				return network.FromReturnLoss(float64(*l.AtLeast)), true
 			}
-			db, ok := maskAt(l.Mask, f)
+			db, ok := enquiry.MaskAt(l.Mask, f)
 			return network.FromReturnLoss(db), ok
 		}})
 	}

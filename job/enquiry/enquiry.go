@@ -238,6 +238,21 @@ type MaskPoint struct {
 	Level units.Level
 }
 
+// MaskAt interpolates a mask straight in frequency, f in Hz; outside it there
+// is no limit.
+func MaskAt(mask []MaskPoint, f float64) (level float64, ok bool) {
+	for i := 1; i < len(mask); i++ {
+		a, b := mask[i-1], mask[i]
+		if fa, fb := float64(a.At), float64(b.At); f >= fa*(1-1e-12) && f <= fb*(1+1e-12) {
+			if fb == fa {
+				return float64(b.Level), true
+			}
+			return float64(a.Level) + (float64(b.Level)-float64(a.Level))*(f-fa)/(fb-fa), true
+		}
+	}
+	return 0, false
+}
+
 // MatchKind says against what a line's phase is matched.
 type MatchKind string
 

@@ -286,20 +286,6 @@ func (s *Study) holds(from, to *units.Frequency, level func(f float64) (float64,
 	return h
 }
 
-// maskAt reads a mask of straight lines in frequency.
-func maskAt(mask []enquiry.MaskPoint, f float64) (level float64, ok bool) {
-	for i := 1; i < len(mask); i++ {
-		a, b := mask[i-1], mask[i]
-		if fa, fb := float64(a.At), float64(b.At); f >= fa*(1-1e-12) && f <= fb*(1+1e-12) {
-			if fb == fa {
-				return float64(b.Level), true
-			}
-			return float64(a.Level) + (float64(b.Level)-float64(a.Level))*(f-fa)/(fb-fa), true
-		}
-	}
-	return 0, false
-}
-
 // tiniest is the smallest power ratio shown: 200 dB.
 const tiniest = 1e-20
 
@@ -341,7 +327,7 @@ func (s *Study) limits(hot units.Temperature) error {
 			if l.AtMost != nil {
 				return float64(*l.AtMost), true
 			}
-			return maskAt(l.Mask, f)
+			return enquiry.MaskAt(l.Mask, f)
 		})
 		s.addLoss(Limit{Name: named("insertion loss", l.Of, ""), Unit: "dB", Judged: true, Wish: l.Wish, Masked: l.AtMost == nil}, s.judged(l.Of), t, h)
 	}
@@ -350,7 +336,7 @@ func (s *Study) limits(hot units.Temperature) error {
 			if l.AtLeast != nil {
 				return float64(*l.AtLeast), true
 			}
-			return maskAt(l.Mask, f)
+			return enquiry.MaskAt(l.Mask, f)
 		})
 		s.addReflection(Limit{Name: named("return loss", l.Of, " of the chain"), Unit: "dB", Judged: true, Wish: l.Wish, Masked: l.AtLeast == nil}, l.Of, hot, h)
 	}
