@@ -20,7 +20,7 @@ import (
 )
 
 // lineJSON runs line and returns its document.
-func lineJSON(t *testing.T, args ...string) lineDoc {
+func lineJSON(t *testing.T, args ...string) wire.Line {
 	t.Helper()
 	var out, errOut bytes.Buffer
 	if code := run(context.Background(), append(append([]string{"line"}, args...), "--json"), strings.NewReader(""), &out, &errOut); code != ExitMet {
@@ -29,7 +29,7 @@ func lineJSON(t *testing.T, args ...string) lineDoc {
 	if errOut.Len() > 0 {
 		t.Errorf("line %v: standard error is not empty: %s", args, errOut.String())
 	}
-	var d lineDoc
+	var d wire.Line
 	if err := json.Unmarshal(out.Bytes(), &d); err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +58,7 @@ func TestLineRows(t *testing.T) {
 			continue
 		}
 		d := lineJSON(t, "coax", "--inner-diameter", metres(row, "inner_diameter_m"), "--outer-diameter", metres(row, "outer_diameter_m"), "--permittivity", row.Inputs["eps_r"])
-		i := slices.IndexFunc(d.Modes, func(m modeDoc) bool { return m.Mode == row.Inputs["mode"] })
+		i := slices.IndexFunc(d.Modes, func(m wire.LineMode) bool { return m.Mode == row.Inputs["mode"] })
 		if i < 0 {
 			t.Errorf("%s: no mode %s among %v", row.ID, row.Inputs["mode"], d.Modes)
 			continue

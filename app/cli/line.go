@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"linewright/app/plot"
+	"linewright/app/wire"
 	"linewright/app/workspace"
 	"linewright/internal/spell"
 	"linewright/physics/line"
@@ -456,103 +457,19 @@ gap and height are needed, or all but one and --solve-for that one.`,
 	return c
 }
 
-// complexDoc is a complex number.
-type complexDoc struct {
-	Re *float64 `json:"re"`
-	Im *float64 `json:"im"`
-}
-
-// lineDoc is a line for machines; its fields are a documented contract.
-type lineDoc struct {
-	Line                        string             `json:"line"`
-	Model                       string             `json:"model"`
-	Metal                       string             `json:"metal"`
-	StaticImpedanceOhm          *float64           `json:"static_impedance_ohm"`
-	StaticEffectivePermittivity *float64           `json:"static_effective_permittivity"`
-	ModeFreeLimitHz             *float64           `json:"mode_free_limit_hz"`
-	Modes                       []modeDoc          `json:"modes"`
-	Solved                      map[string]float64 `json:"solved"`
-	Warnings                    []warningDoc       `json:"warnings"`
-	At                          []pointDoc         `json:"at"`
-	Plot                        string             `json:"plot,omitempty"`
-}
-
-type modeDoc struct {
-	Mode     string   `json:"mode"`
-	CutoffHz *float64 `json:"cutoff_hz"`
-}
-
-// warningDoc says that a value lies outside the range its source vouches for.
-type warningDoc struct {
-	Text     string   `json:"text"`
-	Model    string   `json:"model"`
-	Quantity string   `json:"quantity"`
-	Value    *float64 `json:"value"`
-	Low      *float64 `json:"low"`
-	High     *float64 `json:"high"`
-	Effect   string   `json:"effect"`
-	FromHz   *float64 `json:"from_hz"` // lowest and highest frequency asked for at which it holds; null: at any
-	ToHz     *float64 `json:"to_hz"`
-}
-
-type pointDoc struct {
-	FrequencyHz           float64    `json:"frequency_hz"`
-	ImpedanceOhm          complexDoc `json:"impedance_ohm"`
-	EffectivePermittivity *float64   `json:"effective_permittivity"`
-	PhaseRadPerM          *float64   `json:"phase_rad_per_m"`
-	DelaySPerM            *float64   `json:"delay_s_per_m"`
-	AttenuationDBPerM     *float64   `json:"attenuation_db_per_m"`
-	ConductorDBPerM       *float64   `json:"conductor_db_per_m"`
-	DielectricDBPerM      *float64   `json:"dielectric_db_per_m"`
-	RoughnessFactor       *float64   `json:"roughness_factor"`
-	ModeFree              bool       `json:"mode_free"`
-}
-
-// finite returns a number, or null for what JSON cannot hold.
-func finite(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return &x
-}
-
 // report computes the line at the asked frequencies and prints it.
 func (l *lineFlags) report(env *environment, kind string, x line.Line, solved line.Parameter, value float64) error {
-	if err := x.Check(); err != nil {
-		return flagged(err)
-	}
-	ready, err := line.Prepare(x)
+	doc, points, err := wire.NewLine(kind, x, solved, value, l.frequency)
 	if err != nil {
 		return flagged(err)
 	}
-	static := ready.Static()
-	doc := lineDoc{Line: kind, Model: ready.Model(), Metal: l.metalNote(x), StaticImpedanceOhm: finite(static.Impedance), StaticEffectivePermittivity: finite(static.EffectivePermittivity),
-		Modes: []modeDoc{}, Solved: map[string]float64{}, Warnings: []warningDoc{}, At: []pointDoc{}}
-	limit := line.ModeFreeLimit(ready)
-	doc.ModeFreeLimitHz = finite(limit)
-	for _, m := range ready.Modes() {
-		doc.Modes = append(doc.Modes, modeDoc{m.Name, finite(m.Cutoff)})
-	}
-	if solved != "" {
-		key := strings.ReplaceAll(string(solved), " ", "_")
-		if solved != line.Permittivity {
-			key += "_m"
-		}
-		doc.Solved[key] = value
-	}
-	var points []line.Point
-	for _, f := range l.frequency {
-		p := ready.At(f)
-		points = append(points, p)
-		doc.At = append(doc.At, pointDoc{FrequencyHz: f, ImpedanceOhm: complexDoc{finite(real(p.Impedance)), finite(imag(p.Impedance))},
-			EffectivePermittivity: finite(p.EffectivePermittivity()), PhaseRadPerM: finite(imag(p.Gamma)), DelaySPerM: finite(p.Delay()),
-			AttenuationDBPerM: finite(real(p.Gamma) * units.DecibelsPerNeper), ConductorDBPerM: finite(p.Conductor * units.DecibelsPerNeper), DielectricDBPerM: finite(p.Dielectric * units.DecibelsPerNeper),
-			RoughnessFactor: finite(p.Roughness), ModeFree: f < limit})
-	}
-	doc.Warnings = gatherWarnings(ready, l.frequency)
 	if l.plot != "" {
 		if len(points) < 2 {
 			return usage("--plot needs two frequencies at least", "add a sweep such as --at 1GHz:40GHz:200")
+		}
+		limit := math.Inf(1)
+		if doc.ModeFreeLimitHz != nil {
+			limit = *doc.ModeFreeLimitHz
 		}
 		if err := workspace.WriteFile(l.plot, lineSheet(kind, doc.Model, points, limit).SVG()); err != nil {
 			return err
@@ -567,76 +484,6 @@ func (l *lineFlags) report(env *environment, kind string, x line.Line, solved li
 	return nil
 }
 
-// metalNote says which metal the losses belong to.
-func (l *lineFlags) metalNote(x line.Line) string {
-	say := func(c material.Conductor) string {
-		s := "annealed copper, 58 MS/m at 20 °C (IEC 60028)"
-		if c.Conductivity != 0 {
-			s = units.Conductivity(c.Conductivity).String() + " at 20 °C, as given"
-		}
-		if c.Roughness.Smooth() {
-			return s + ", smooth"
-		}
-		if c.Roughness.Model == material.Cannonball {
-			return fmt.Sprintf("%s, Rz %v after %v", s, units.Length(c.Roughness.Rz), c.Roughness.Model)
-		}
-		return fmt.Sprintf("%s, %v rms after %v", s, units.Length(c.Roughness.RMS), c.Roughness.Model)
-	}
-	switch y := x.(type) {
-	case line.Coax:
-		if a, b := say(y.Inner), say(y.Outer); a != b {
-			return "inner " + a + "; outer " + b
-		}
-		return say(y.Inner)
-	case line.Microstrip:
-		return say(y.Metal)
-	case line.Stripline:
-		return say(y.Metal)
-	case line.Coplanar:
-		return say(y.Metal)
-	}
-	return ""
-}
-
-// gatherWarnings lists each warning once, with the frequencies it holds for
-// and its value farthest from the range.
-func gatherWarnings(l line.Line, frequency []float64) []warningDoc {
-	out := []warningDoc{}
-	at := map[string]int{}
-	add := func(w line.Warning, f float64) {
-		key := w.Model + "\x00" + w.Quantity
-		i, seen := at[key]
-		if !seen {
-			at[key] = len(out)
-			d := warningDoc{Text: w.Error(), Model: w.Model, Quantity: w.Quantity, Value: finite(w.Value), Low: finite(w.Low), High: finite(w.High), Effect: w.Effect}
-			if f > 0 {
-				d.FromHz, d.ToHz = finite(f), finite(f)
-			}
-			out = append(out, d)
-			return
-		}
-		d := &out[i]
-		if d.FromHz != nil {
-			d.FromHz, d.ToHz = finite(math.Min(*d.FromHz, f)), finite(math.Max(*d.ToHz, f))
-		}
-		outside := func(x float64) float64 { return math.Max(w.Low-x, x-w.High) }
-		if d.Value != nil && outside(w.Value) > outside(*d.Value) {
-			d.Value, d.Text = finite(w.Value), w.Error()
-		}
-	}
-	if _, coax := l.(line.Coax); len(frequency) == 0 && !coax { // those of the cross-section alone; coax has none
-		for _, w := range l.Warnings(0) {
-			add(w, 0)
-		}
-	}
-	for _, f := range frequency {
-		for _, w := range l.Warnings(f) {
-			add(w, f)
-		}
-	}
-	return out
-}
-
 func show(x *float64, scale float64, format string) string {
 	if x == nil {
 		return "?"
@@ -644,7 +491,7 @@ func show(x *float64, scale float64, format string) string {
 	return fmt.Sprintf(format, *x*scale)
 }
 
-func printLine(env *environment, d lineDoc, solved line.Parameter, value float64) {
+func printLine(env *environment, d wire.Line, solved line.Parameter, value float64) {
 	out := env.out
 	heading(out, "%s", strings.ToUpper(d.Line[:1])+d.Line[1:])
 	if solved != "" {
@@ -685,7 +532,7 @@ func printLine(env *environment, d lineDoc, solved line.Parameter, value float64
 	}
 }
 
-func lowestMode(modes []modeDoc) string {
+func lowestMode(modes []wire.LineMode) string {
 	name, low := "", math.Inf(1)
 	for _, m := range modes {
 		if m.CutoffHz != nil && *m.CutoffHz < low {
