@@ -83,12 +83,13 @@ func (s *Server) miss(ctx context.Context, in *rankInput) (detail, error) {
 }
 
 type alternativesInput struct {
-	rankInput
-	Piece int `query:"piece" required:"true" minimum:"0" doc:"of the chain file, from 0"`
+	ID    string `path:"id"`
+	Rank  int    `path:"rank" minimum:"1"`
+	Piece int    `query:"piece" required:"true" minimum:"0" doc:"of the chain file, from 0"`
 }
 
 func (s *Server) alternatives(ctx context.Context, in *alternativesInput) (view.Alternatives, error) {
-	p, e, cat, err := s.ranked(ctx, &in.rankInput)
+	p, e, cat, err := s.ranked(ctx, &rankInput{in.ID, in.Rank})
 	if err != nil {
 		return view.Alternatives{}, err
 	}

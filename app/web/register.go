@@ -2,9 +2,12 @@ package web
 
 import (
 	"net/http"
+	"reflect"
 
 	"github.com/danielgtaylor/huma/v2"
 	"github.com/danielgtaylor/huma/v2/sse"
+
+	"linewright/app/wire"
 )
 
 // register lists the calls of the API.
@@ -28,9 +31,25 @@ func (s *Server) register() {
 	call(s, http.MethodPost, "/jobs", "start-job", "Start long work", s.startJob)
 	call(s, http.MethodGet, "/parts", "list-parts", "The catalogue", s.parts)
 	call(s, http.MethodGet, "/parts/{id}", "part", "One part", s.part)
+	call(s, http.MethodGet, "/line", "line-forms", "The fields of each kind of line", s.lineForms)
+	call(s, http.MethodPost, "/line", "line", "One uniform line, or the dimension that gives an impedance", s.line)
 	call(s, http.MethodGet, "/jobs", "list-jobs", "Long work, newest first, without results", s.jobList)
 	call(s, http.MethodGet, "/jobs/{id}", "job", "One job with its result", s.jobGet)
 	call(s, http.MethodDelete, "/jobs/{id}", "remove-job", "Cancel a job, or forget one that has ended", s.jobRemove)
 	sse.Register(s.api, huma.Operation{OperationID: "events", Method: http.MethodGet, Path: "/events", Summary: "What happens: answers, jobs, files changed on disk"},
 		map[string]any{"answer": Answered{}, "working": Working{}, "files": FileChanged{}, "job": Job{}, "alive": Alive{}}, s.stream)
+	s.mux.HandleFunc("POST "+Prefix+"/measured", s.measured)
+	s.describeMeasured()
+}
+
+// describeMeasured puts the one call that streams its body into the description.
+func (s *Server) describeMeasured() {
+	schemas := s.api.OpenAPI().Components.Schemas
+	text := &huma.Schema{Type: huma.TypeString}
+	s.api.OpenAPI().AddOperation(&huma.Operation{OperationID: "measured", Method: http.MethodPost, Path: "/measured", Summary: "Judge measured Touchstone files, against an enquiry's limits and a proposal",
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"multipart/form-data": {Schema: &huma.Schema{Type: huma.TypeObject, Properties: map[string]*huma.Schema{
+			"enquiry": text, "rank": text, "file": {Type: huma.TypeArray, Items: &huma.Schema{Type: huma.TypeString, Format: "binary"}, Description: "up to 16 files of up to 64 MB; enquiry and rank stand before them"}}}}}},
+		Responses: map[string]*huma.Response{
+			"200":     {Description: "What is in each file", Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(reflect.TypeFor[measuredDoc](), true, "Measured")}}},
+			"default": {Description: "What is wrong, fault by fault", Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(reflect.TypeFor[wire.Errors](), true, "Errors")}}}}})
 }

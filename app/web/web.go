@@ -51,6 +51,7 @@ type Server struct {
 	events  *broker
 	jobs    *jobs
 	handler http.Handler
+	mux     *http.ServeMux
 	api     huma.API
 	stop    context.CancelFunc
 	wg      sync.WaitGroup
@@ -80,6 +81,7 @@ func New(o Options) (*Server, error) {
 	s.jobs = newJobs(ctx, &s.wg, root, s.events, s.log)
 
 	mux := http.NewServeMux()
+	s.mux = mux
 	s.api = humago.NewWithPrefix(mux, Prefix, s.config())
 	s.register()
 	mux.HandleFunc("GET "+Prefix+"/openapi.json", s.openAPI)
