@@ -193,7 +193,8 @@ func (s *Server) findAlternatives(ctx context.Context, in *predictInput) (view.A
 	return view.Find(ctx, e, cat, c, *b.Piece)
 }
 
-type chainRow struct {
+// ChainRow is a chain in a list.
+type ChainRow struct {
 	ID      string       `json:"id"`
 	File    string       `json:"file"`
 	Name    string       `json:"name"`
@@ -204,11 +205,11 @@ type chainRow struct {
 }
 
 type chainList struct {
-	Chains []chainRow `json:"chains"`
+	Chains []ChainRow `json:"chains"`
 }
 
-func rowOf(name string, c chain.Spec, err error) chainRow {
-	r := chainRow{ID: idOf(name), File: name, Name: c.Name, Note: c.Note, Enquiry: c.Enquiry, Parts: []string{}, Errors: []wire.Error{}}
+func rowOf(name string, c chain.Spec, err error) ChainRow {
+	r := ChainRow{ID: idOf(name), File: name, Name: c.Name, Note: c.Note, Enquiry: c.Enquiry, Parts: []string{}, Errors: []wire.Error{}}
 	for _, p := range c.Pieces {
 		if p.Part != "" {
 			r.Parts = append(r.Parts, p.Part)
@@ -221,7 +222,7 @@ func rowOf(name string, c chain.Spec, err error) chainRow {
 }
 
 func (s *Server) chains(context.Context, *none) (chainList, error) {
-	out := chainList{Chains: []chainRow{}}
+	out := chainList{Chains: []ChainRow{}}
 	names, err := s.ws.Chains()
 	if err != nil {
 		return out, err
@@ -237,7 +238,7 @@ func (s *Server) chains(context.Context, *none) (chainList, error) {
 
 // chainSheet is a chain's file and what it says.
 type chainSheet struct {
-	chainRow
+	ChainRow
 	ETag  string          `json:"etag"`
 	Text  string          `json:"text"`
 	Spec  json.RawMessage `json:"spec"`
@@ -246,7 +247,7 @@ type chainSheet struct {
 
 func (s *Server) chainSheet(name string, text []byte, saved bool) (chainSheet, error) {
 	c, err := s.ws.ChainText(name, text)
-	d := chainSheet{chainRow: rowOf(name, c, err), ETag: etag(text), Text: string(text), Saved: saved}
+	d := chainSheet{ChainRow: rowOf(name, c, err), ETag: etag(text), Text: string(text), Saved: saved}
 	d.Spec, err = workspace.EncodeJSON(c)
 	return d, err
 }

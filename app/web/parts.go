@@ -45,8 +45,9 @@ func partsOf(c catalogue.Catalogue) []item {
 // partKinds are the words for kind.
 var partKinds = []string{"cable", "cable connector", "board connector", "adapter", "bullet"}
 
-// partRow is a part in a list.
-type partRow struct {
+// PartRow is a part in a list; exported, as all that other answers embed, so
+// that the description of the API shows its fields.
+type PartRow struct {
 	ID          string      `json:"id"`
 	Kind        string      `json:"kind"`
 	Maker       string      `json:"maker"`
@@ -59,9 +60,9 @@ type partRow struct {
 	Source      string      `json:"source"`
 }
 
-func (it item) row() partRow {
+func (it item) row() PartRow {
 	p := it.common
-	r := partRow{ID: p.ID, Kind: it.kind, Maker: p.Maker, Description: p.Description, Faces: []string{}, Standing: string(p.Standing), Source: p.Source}
+	r := PartRow{ID: p.ID, Kind: it.kind, Maker: p.Maker, Description: p.Description, Faces: []string{}, Standing: string(p.Standing), Source: p.Source}
 	for _, f := range it.faces {
 		r.Faces = append(r.Faces, strings.TrimSpace(f.Series+" "+string(f.Gender)))
 	}
@@ -80,7 +81,7 @@ func (it item) row() partRow {
 }
 
 type partList struct {
-	Parts  []partRow `json:"parts"`
+	Parts  []PartRow `json:"parts"`
 	Total  int       `json:"total" doc:"parts that match, of which the first are shown"`
 	Faults []fault   `json:"faults" doc:"entries that physics does not allow, or that are doubtful or incomplete"`
 }
@@ -95,7 +96,7 @@ type fault struct {
 }
 
 type partDetail struct {
-	partRow
+	PartRow
 	Fields json.RawMessage `json:"fields" doc:"the part as a catalogue file says it"`
 	Faults []fault         `json:"faults"`
 }
@@ -126,7 +127,7 @@ func (s *Server) parts(_ context.Context, in *partsInput) (partList, error) {
 		return partList{}, problem(http.StatusUnprocessableEntity, fmt.Sprintf("%q is no kind of part", in.Kind), "write one of: %s", strings.Join(partKinds, ", "))
 	}
 	words := strings.Fields(strings.ToLower(in.Search))
-	out := partList{Parts: []partRow{}, Faults: faultsOf(cat, "")}
+	out := partList{Parts: []PartRow{}, Faults: faultsOf(cat, "")}
 next:
 	for _, it := range partsOf(cat) {
 		if kind != "" && it.kind != kind {

@@ -1,15 +1,14 @@
 package web
 
 import (
-	"net/http"
-	"net/http/httptest"
 	"testing"
 
 	"linewright/app/workspace"
 )
 
-func TestSkeleton(t *testing.T) {
-	w, err := workspace.Open("../demo/files")
+func serverOf(t testing.TB, dir string) *Server {
+	t.Helper()
+	w, err := workspace.Open(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -17,13 +16,6 @@ func TestSkeleton(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
-	for _, u := range []string{"/workspace", "/enquiries", "/enquiries/d3-board-to-board/answer", "/parts", "/openapi.json"} {
-		r := httptest.NewRecorder()
-		q := httptest.NewRequest("GET", "http://127.0.0.1:1"+Prefix+u, nil)
-		s.ServeHTTP(r, q)
-		if r.Code != http.StatusOK {
-			t.Errorf("GET %s: %d %s", u, r.Code, r.Body)
-		}
-	}
+	t.Cleanup(s.Close)
+	return s
 }

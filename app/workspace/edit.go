@@ -436,7 +436,11 @@ func editOne(data []byte, root reflect.Type, c Change) ([]byte, error) {
 	if fault != nil {
 		return nil, *fault
 	}
-	p, err := readPage(strings.ReplaceAll(string(plain), "\r\n", "\n"))
+	text := strings.ReplaceAll(string(plain), "\r\n", "\n")
+	if i := strings.IndexByte(text, '\r'); i >= 0 {
+		return nil, Fault{Line: 1 + strings.Count(text[:i], "\n"), Column: i - strings.LastIndexByte(text[:i], '\n'), Err: ErrText, Problem: "a carriage return within a line", Help: "end every line alike"}
+	}
+	p, err := readPage(text)
 	if err != nil {
 		return nil, err
 	}
