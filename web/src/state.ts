@@ -1,0 +1,74 @@
+// What several pages share: the address, the frequency cursor, the jobs, the
+// panel that says where a number comes from.
+import { signal } from "@preact/signals";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { get, Refused, type Job } from "./api";
+
+export interface Address { path: string; query: URLSearchParams }
+const read = (): Address => ({ path: decodeURI(location.pathname), query: new URLSearchParams(location.search) });
+export const address = signal<Address>(read());
+addEventListener("popstate", () => (address.value = read()));
+
+/** go moves to another view; replace keeps the back button for steps worth going back to. */
+export function go(url: string, replace = false) {
+  if (url === location.pathname + location.search) return;
+  if (replace) history.replaceState(null, "", url);
+  else history.pushState(null, "", url);
+  const samePage = address.value.path === location.pathname;
+  address.value = read();
+  if (!samePage) scrollTo(0, 0);
+}
+
+/** withQuery is this page's address with some of its state changed. */
+export function withQuery(change: (q: URLSearchParams) => void): string {
+  const q = new URLSearchParams(location.search);
+  change(q);
+  const s = q.toString();
+  return location.pathname + (s ? "?" + s : "");
+}
+
+export const cursor = signal<number | null>(null); // Hz
+
+export interface Origin { title: string; value: string; rows: [string, string][]; notes: string[] }
+export const origin = signal<Origin | null>(null);
+export const said = signal(""); // to a screen reader
+
+export const jobs = signal<Job[]>([]);
+export const changed = signal(0); // counts files changed and answers come in
+export const connected = signal(true);
+
+export function listen() {
+  const es = new EventSource("/api/v1/events");
+  const loadJobs = () => get<{ jobs: Job[] }>("/jobs").then((x) => (jobs.value = x.jobs ?? []), () => {});
+  es.onopen = () => { connected.value = true; void loadJobs(); changed.value++; };
+  es.onerror = () => (connected.value = false);
+  let timer = 0;
+  const bump = () => { if (!timer) timer = window.setTimeout(() => { timer = 0; changed.value++; }, 60); };
+  es.addEventListener("answer", bump);
+  es.addEventListener("files", bump);
+  es.addEventListener("job", (e) => {
+    const j = JSON.parse((e as MessageEvent).data) as Job;
+    const rest = jobs.value.filter((x) => x.id !== j.id);
+    jobs.value = [j, ...rest].sort((a, b) => b.created.localeCompare(a.created));
+    if (j.state === "done" || j.state === "failed") said.value = `${j.title}: ${j.state}`;
+  });
+}
+
+export interface Loaded<T> { data?: T; error?: Refused; loading: boolean }
+
+/** useLoad asks anew when key changes, keeps the last answer meanwhile, and drops answers overtaken by a later question. */
+export function useLoad<T>(key: string, load: (signal: AbortSignal) => Promise<T>): Loaded<T> {
+  const [s, set] = useState<Loaded<T> & { key: string }>({ loading: true, key: "" });
+  const first = useRef("");
+  useEffect(() => {
+    const c = new AbortController();
+    set((old) => ({ ...old, loading: true }));
+    load(c.signal).then(
+      (data) => !c.signal.aborted && set({ data, loading: false, key }),
+      (e) => !c.signal.aborted && set((old) => ({ data: old.data, error: e instanceof Refused ? e : new Refused(0, [{ file: "", line: 0, column: 0, found: "", problem: String(e), help: "load the page again" }]), loading: false, key })),
+    );
+    first.current = key;
+    return () => c.abort();
+  }, [key]);
+  return s;
+}
