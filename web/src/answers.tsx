@@ -101,7 +101,7 @@ export function Answers(p: { id: string }) {
       <section class={"answers" + (ans.loading && a ? " stale" : "")} aria-label="Ranked chains" aria-busy={ans.loading}>
         {!a ? ans.error ? <Faults faults={ans.error.faults} title="There is no answer" /> : <Wait what="Searching the catalogue …" /> : <>
           <h2>{a.proposals.length ? `${a.proposals.length} ${a.proposals.length === 1 ? "chain answers" : "chains answer"} it` : "No chain answers it"} <small>{a.outcome}</small></h2>
-          <p>{a.why}{a.why ? ". " : ""}{a.considered} combinations considered{a.exact ? ", the search is exact" : ""}; compared at {ghz(a.compared_at_hz)} and {celsius(a.compared_at_c)}.
+          <p>{a.why && a.why[0].toUpperCase() + a.why.slice(1) + ". "}{a.considered} combinations considered{a.exact ? ", the search is exact" : ""}; compared at {ghz(a.compared_at_hz)} and {celsius(a.compared_at_c)}.
             {a.preliminary && <span class="note"> First figures, saved enquiries get the full ones: {a.preliminary.figures.join("; ")}.</span>}</p>
           <Picture list={list} chosen={picked.length ? picked : chosen ? [chosen.key] : []} pick={pick} file={p.id} />
           <Ranking list={list} id={p.id} q={q} chosen={picked.length ? picked : chosen ? [chosen.key] : []} pick={pick} />
@@ -145,8 +145,8 @@ function Entry(p: { f: Field; value: string | null; changed: boolean; set: (v: s
   const commit = (v: string) => { clearTimeout(timer.current); if (v !== (p.value ?? "")) p.set(v.trim() || null); };
   return <label class={p.changed ? "changed" : ""}><span>{words}{p.changed && <b title="changed, not saved"> △</b>}</span>
     {f.options?.length ? <select value={text} onChange={(e) => { setText(e.currentTarget.value); commit(e.currentTarget.value); }}>{!f.required && <option value="">not stated</option>}{f.options.map((o) => <option>{o}</option>)}</select>
-      : <input data-path={f.path} value={text} placeholder={f.unit_example ? "such as " + f.unit_example : "not stated"} onInput={(e) => { const v = e.currentTarget.value; setText(v); }} onBlur={() => commit(text)}
-        onKeyDown={(e) => { if (e.key === "Enter") commit(text); if (e.key === "Escape") setText(p.value ?? ""); }} onChange={() => commit(text)} />}</label>;
+      : <input data-path={f.path} value={text} placeholder={f.unit_example ? "such as " + f.unit_example : "not stated"} onInput={(e) => { const v = e.currentTarget.value; setText(v); }} onBlur={(e) => commit(e.currentTarget.value)}
+        onKeyDown={(e) => { if (e.key === "Enter") commit(e.currentTarget.value); if (e.key === "Escape") setText(p.value ?? ""); }} onChange={(e) => commit(e.currentTarget.value)} />}</label>;
 }
 
 type Item = { p: Proposal; miss: boolean; key: string };
@@ -211,7 +211,7 @@ function Beside(p: { list: Item[] }) {
   ];
   const limits = [...new Set(p.list.flatMap((x) => x.p.margins.map((m) => m.limit)))];
   return <section class="beside"><h3>Side by side</h3><div class="scroll" tabIndex={0} role="region" aria-label="Side by side"><table><thead><tr><th scope="col"></th>{p.list.map((x) => <th scope="col" class="mono">{x.p.chain}</th>)}</tr></thead>
-    <tbody>{rows.map(([n, v, s, sign]) => { const all = p.list.map((x) => v(x.p)).filter((y): y is number => y != null); const best = sign && all.length > 1 ? (sign > 0 ? Math.min(...all) : Math.max(...all)) : NaN; return <tr><th scope="row">{n}</th>{p.list.map((x) => <td class={"n" + (v(x.p) === best && all.some((y) => y !== best) ? " best" : "")}>{s(x.p)}{v(x.p) === best && all.some((y) => y !== best) ? " ◂" : ""}</td>)}</tr>; })}
+    <tbody>{rows.map(([n, v, s, sign]) => { const all = p.list.map((x) => v(x.p)).filter((y): y is number => y != null); const top = sign && all.length > 1 ? (sign > 0 ? Math.min(...all) : Math.max(...all)) : NaN, first = p.list.find((x) => v(x.p) === top), best = first && p.list.some((x) => s(x.p) !== s(first.p)) ? s(first.p) : null; return <tr><th scope="row">{n}</th>{p.list.map((x) => <td class={"n" + (s(x.p) === best ? " best" : "")}>{s(x.p)}{s(x.p) === best ? " ◂" : ""}</td>)}</tr>; })}
       <tr class="sub"><th scope="rowgroup" colSpan={p.list.length + 1}>Margins</th></tr>
       {limits.map((l) => <tr><th scope="row">{l}</th>{p.list.map((x) => { const m = x.p.margins.find((y) => y.limit === l); return <td class="n">{m ? <><Figure text={m.margin == null ? "not stated" : `${trim(m.margin, 3)} ${m.unit}`} from={originOf(m)} /> <Verdict is={m.verdict} /></> : "–"}</td>; })}</tr>)}</tbody></table></div></section>;
 }

@@ -110,7 +110,7 @@ function Drawing(p: { svg: { current: SVGSVGElement | null }; shapes: Shape[]; l
       const pin = Math.min(h * 0.5, Math.max(1.2, ((s.pin_m ?? (s.bore_m ?? 0) * 0.33) * mmpx) / 2)), bore = Math.min(h - 2, Math.max(pin + 2, ((s.bore_m ?? 0) * mmpx) / 2 || h * 0.5));
       const words = `${s.name}${s.part ? ", " + s.part : ""}: ${s.length_m != null ? mm(s.length_m) + " long" : "length not stated"}, ${s.height_m != null ? mm(s.height_m) + (s.kind.includes("board") ? " thick" : " across") : "width not stated"}${s.bore_m != null ? ", bore " + mm(s.bore_m) : ""}${s.permittivity != null ? ", permittivity " + trim(s.permittivity, 3) : ""}${s.note ? "; " + s.note : ""}`;
       const cx = x + w / 2, col = p.lay.cols[i], colx = col.x + col.w / 2;
-      return <g class={"piece" + dash + (on ? " on" : "")} role="button" tabIndex={0} aria-pressed={on} aria-label={words + ". Show what could stand here instead"} onClick={() => p.pick(i)} onKeyDown={(e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); p.pick(i); } }}>
+      return <g class={"piece" + dash + (on ? " on" : "")} role="button" tabindex={0} aria-pressed={on} aria-label={words + ". Show what could stand here instead"} onClick={() => p.pick(i)} onKeyDown={(e) => { if (e.key === "Enter" || e.key === " ") { e.preventDefault(); p.pick(i); } }}>
         <title>{words}</title>
         <rect class="touch" x={x} y={6} width={w} height={axis * 2 - 12} />
         {s.kind === "launch" || s.kind.includes("line") ? <g>

@@ -87,7 +87,7 @@ export function Plot(p: {
       </span>
     </figcaption>
     {!some ? <p class="none">{p.empty ?? "Nothing is known to draw here."}</p> : <>
-      <svg ref={svg} width={width} height={H} viewBox={`0 0 ${width} ${H}`} role="slider" tabIndex={0} aria-label={`${p.title}: cursor; arrow keys move it`}
+      <svg ref={svg} width={width} height={H} viewBox={`0 0 ${width} ${H}`} role="slider" tabindex={0} aria-label={`${p.title}: cursor; arrow keys move it`}
         aria-valuemin={x0 / p.xScale} aria-valuemax={x1 / p.xScale} aria-valuenow={(near < 0 ? x0 : p.x[near]) / p.xScale}
         aria-valuetext={near < 0 ? "no cursor" : `${trim(p.x[near] / p.xScale, 5)} ${p.xUnit}: ` + rows.map((r) => `${r.name} ${r.v == null ? "unknown" : r.v.toFixed(d)} ${p.yUnit}`).join(", ")}
         onPointerMove={(e) => { const px = where(e); setAt(un(px)); if (drag) setDrag([drag[0], px]); }}

@@ -37,21 +37,33 @@ export const jobs = signal<Job[]>([]);
 export const changed = signal(0); // counts files changed and answers come in
 export const connected = signal(true);
 
+/** listen follows what happens on the server. A browser allows few connections
+ * to one server, so of many tabs one holds the stream and tells the others. */
 export function listen() {
-  const es = new EventSource("/api/v1/events");
+  const tabs = "BroadcastChannel" in window ? new BroadcastChannel("linewright") : null;
   const loadJobs = () => get<{ jobs: Job[] }>("/jobs").then((x) => (jobs.value = x.jobs ?? []), () => {});
-  es.onopen = () => { connected.value = true; void loadJobs(); changed.value++; };
-  es.onerror = () => (connected.value = false);
   let timer = 0;
-  const bump = () => { if (!timer) timer = window.setTimeout(() => { timer = 0; changed.value++; }, 60); };
-  es.addEventListener("answer", bump);
-  es.addEventListener("files", bump);
-  es.addEventListener("job", (e) => {
-    const j = JSON.parse((e as MessageEvent).data) as Job;
-    const rest = jobs.value.filter((x) => x.id !== j.id);
-    jobs.value = [j, ...rest].sort((a, b) => b.created.localeCompare(a.created));
-    if (j.state === "done" || j.state === "failed") said.value = `${j.title}: ${j.state}`;
+  const handle = (type: string, data: string) => {
+    if (type === "open") { connected.value = true; void loadJobs(); changed.value++; }
+    if (type === "error") connected.value = false;
+    if ((type === "answer" || type === "files") && !timer) timer = window.setTimeout(() => { timer = 0; changed.value++; }, 60);
+    if (type === "job") {
+      const j = JSON.parse(data) as Job;
+      jobs.value = [j, ...jobs.value.filter((x) => x.id !== j.id)].sort((a, b) => b.created.localeCompare(a.created));
+      if (j.state === "done" || j.state === "failed") said.value = `${j.title}: ${j.state}`;
+    }
+  };
+  const hold = () => new Promise<never>(() => {
+    const es = new EventSource("/api/v1/events");
+    const tell = (type: string, data = "") => { handle(type, data); tabs?.postMessage([type, data]); };
+    es.onopen = () => tell("open");
+    es.onerror = () => tell("error");
+    for (const type of ["answer", "files", "job"]) es.addEventListener(type, (e) => tell(type, (e as MessageEvent).data));
   });
+  if (tabs) tabs.onmessage = (e) => handle(e.data[0], e.data[1]);
+  void loadJobs();
+  if (tabs && navigator.locks) void navigator.locks.request("linewright-events", hold);
+  else void hold();
 }
 
 export interface Loaded<T> { data?: T; error?: Refused; loading: boolean }
