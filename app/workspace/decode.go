@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -98,9 +99,13 @@ const (
 type decoder struct {
 	file    string
 	faults  Faults
-	unknown []string // paths whose value is the word unknown
-	allow   bool     // whether that word is allowed
+	unknown []string        // paths whose value is the word unknown
+	allow   bool            // whether that word is allowed
+	places  map[string]spot // of every value by its path, if not nil
 }
+
+// spot is a place in a file, from 1.
+type spot struct{ line, column int }
 
 // decode reads data into target, a pointer to a struct. unknown lists the keys
 // that hold the word unknown, which only enquiries may.
@@ -112,6 +117,17 @@ func decode(file string, data []byte, target any, allowUnknown bool) (unknown []
 		return d.unknown, d.faults
 	}
 	return d.unknown, nil
+}
+
+// decodePlaces is decode that also tells where each value stands.
+func decodePlaces(file string, data []byte, target any) (where, error) {
+	d := &decoder{file: file, places: map[string]spot{}}
+	d.run(data, target)
+	if len(d.faults) > 0 {
+		sort.SliceStable(d.faults, func(i, k int) bool { return d.faults[i].Line < d.faults[k].Line })
+		return where{file, d.places}, d.faults
+	}
+	return where{file, d.places}, nil
 }
 
 func (d *decoder) run(data []byte, target any) {
@@ -233,6 +249,12 @@ func (d *decoder) fault(n ast.Node, err error, problem, help string, args ...any
 		return
 	}
 	f := Fault{File: d.file, Err: err, Problem: problem, Help: fmt.Sprintf(help, args...)}
+	f.locate(n)
+	d.faults = append(d.faults, f)
+}
+
+// locate notes where node n stands and its text.
+func (f *Fault) locate(n ast.Node) {
 	switch m := n.(type) { // the token of indented keys is their first colon; the key says more
 	case *ast.MappingNode:
 		if !m.IsFlowStyle && len(m.Values) > 0 {
@@ -247,13 +269,21 @@ func (d *decoder) fault(n ast.Node, err error, problem, help string, args ...any
 			f.Found = strconv.Quote(t.Value)
 		}
 	}
-	d.faults = append(d.faults, f)
 }
+
+// worded is a value that may also be written as one of a few words. Of a
+// struct they stand for its zero value.
+type worded interface{ Words() []string }
 
 var textType = reflect.TypeFor[encoding.TextUnmarshaler]()
 
 // value reads node n into v. path is the key's path for questions.
 func (d *decoder) value(n ast.Node, v reflect.Value, path string) {
+	if d.places != nil {
+		var at Fault
+		at.locate(n)
+		d.places[path] = spot{at.Line, at.Column}
+	}
 	switch m := n.(type) {
 	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
 		d.fault(n, ErrUnsupported, "anchors, aliases and tags are not used here", "write the value out")
@@ -285,6 +315,9 @@ func (d *decoder) value(n ast.Node, v reflect.Value, path string) {
 	}
 	switch v.Kind() {
 	case reflect.Struct:
+		if w, ok := v.Interface().(worded); ok && slices.Contains(w.Words(), scalar(n)) {
+			return // the zero value
+		}
 		d.mapping(n, v, path)
 	case reflect.Slice:
 		d.sequence(n, v, path)

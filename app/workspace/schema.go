@@ -14,7 +14,9 @@ var schemas embed.FS
 
 // SchemaKinds lists the kinds of files that have a schema, in the order in
 // which one meets them.
-func SchemaKinds() []string { return []string{"enquiry", "catalogue", "chain", "stackup"} }
+func SchemaKinds() []string {
+	return []string{"enquiry", "catalogue", "chain", "stackup", "body", "section"}
+}
 
 // Schema returns the JSON Schema (2020-12) of a kind of file: its keys, which
 // words each takes, and how quantities are written.

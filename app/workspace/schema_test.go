@@ -40,6 +40,8 @@ func kinds() map[string]reflect.Type {
 		"catalogue": reflect.TypeFor[catalogue.Catalogue](),
 		"chain":     reflect.TypeFor[chain.Spec](),
 		"stackup":   reflect.TypeFor[board.Stackup](),
+		"body":      reflect.TypeFor[BodyFile](),
+		"section":   reflect.TypeFor[SectionFile](),
 	}
 }
 
@@ -117,6 +119,13 @@ func (g *generator) schema(kind string, root reflect.Type) []byte {
 func (g *generator) value(t reflect.Type) *object {
 	for t.Kind() == reflect.Pointer {
 		t = t.Elem()
+	}
+	if w, ok := reflect.Zero(t).Interface().(worded); ok {
+		form := g.structure
+		if t.Kind() != reflect.Struct { // a coordinate: a length or the word
+			form = func(reflect.Type) *object { return g.value(reflect.TypeFor[units.Length]()) }
+		}
+		return newObject("anyOf", []any{g.reference(t, form), newObject("enum", w.Words())})
 	}
 	if reflect.PointerTo(t).Implements(textType) {
 		return g.reference(t, g.quantity)
