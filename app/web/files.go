@@ -3,15 +3,12 @@ package web
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"io/fs"
 	"net/http"
 	"os"
 	"path"
 	"regexp"
 	"strings"
-
-	"linewright/app/workspace"
 )
 
 // stateDir holds what the server remembers of a workspace; it can be deleted.
@@ -103,10 +100,4 @@ func conflict(name string, now []byte) error {
 	e := problem(http.StatusConflict, name+" was changed meanwhile", "look at the text that stands there now, and edit that")
 	e.Text, e.ETag = string(now), etag(now)
 	return e
-}
-
-// notThere says that a workspace file is gone.
-func notThere(err error) bool {
-	var f workspace.Fault
-	return errors.As(err, &f) && errors.Is(f.Err, fs.ErrNotExist)
 }

@@ -72,6 +72,10 @@ func (s *Server) guard(next http.Handler) http.Handler {
 			s.fail(out, r, http.StatusUnauthorized, "the token is missing or wrong", "open the whole address that was printed at the start, with its token")
 			return
 		}
+		if _, shown := w.Header()["Set-Cookie"]; shown && !api { // the cookie holds it now: out of the address bar
+			http.Redirect(out, r, "/"+strings.TrimLeft(r.URL.RequestURI(), "/"), http.StatusSeeOther)
+			return
+		}
 		if api {
 			h.Set("Cache-Control", "no-store")
 			if !s.acceptable(out, r) {
@@ -147,7 +151,9 @@ func foreign(r *http.Request) bool {
 // cookie or the Authorization header.
 func (s *Server) admitted(w http.ResponseWriter, r *http.Request) bool {
 	same := func(t string) bool { return subtle.ConstantTimeCompare([]byte(t), []byte(s.o.Token)) == 1 }
-	if same(r.URL.Query().Get("token")) {
+	if q := r.URL.Query(); same(q.Get("token")) {
+		q.Del("token") // no call of the API knows it
+		r.URL.RawQuery = q.Encode()
 		http.SetCookie(w, &http.Cookie{Name: cookie, Value: s.o.Token, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
 		return true
 	}

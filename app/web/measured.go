@@ -71,7 +71,7 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 	ready := false
 	for {
 		p, err := parts.NextPart()
-		if errors.Is(err, io.EOF) {
+		if err == io.EOF { // not wrapped: the form's own end
 			break
 		}
 		if err != nil {

@@ -552,7 +552,6 @@ func (p *page) extent(w place) (from, to int) {
 	case c == '"' || c == '\'':
 		return from, p.quoted(from)
 	case c == '[' || c == '{':
-		to, _ = p.flowEnd(from + 1)
 		_, stop := p.flowEnd(from + 1)
 		for stop < len(p.text) && p.text[stop] == ',' {
 			_, stop = p.flowEnd(stop + 1)
