@@ -1,0 +1,270 @@
+package fdtd
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"linewright/physics/material"
+)
+
+// Point is a place, or an extent, in m.
+type Point [3]float64
+
+// A Shape says which points it holds.
+type Shape interface {
+	// Holds says whether p lies inside; a shape without thickness holds what
+	// lies within tol, in m, of it.
+	Holds(p Point, tol float64) bool
+	// Bounds returns the corners of the box about the shape.
+	Bounds() (low, high Point)
+}
+
+// Box is a block along the axes; one without thickness is a sheet.
+type Box struct{ Low, High Point }
+
+func (b Box) Bounds() (Point, Point) { return b.Low, b.High }
+
+func (b Box) Holds(p Point, tol float64) bool {
+	for a := range 3 {
+		m := 0.0
+		if b.High[a] == b.Low[a] {
+			m = tol
+		}
+		if !(p[a] > b.Low[a]-m && p[a] < b.High[a]+m) {
+			return false
+		}
+	}
+	return true
+}
+
+// Cylinder is a round rod along an axis (0 x, 1 y, 2 z) from Start.
+type Cylinder struct {
+	Axis           int
+	Start          Point
+	Radius, Length float64 // m
+}
+
+func (c Cylinder) Bounds() (low, high Point) {
+	low, high = c.Start, c.Start
+	for a := range 3 {
+		if a == c.Axis {
+			high[a] += c.Length
+		} else {
+			low[a] -= c.Radius
+			high[a] += c.Radius
+		}
+	}
+	return low, high
+}
+
+func (c Cylinder) Holds(p Point, tol float64) bool {
+	u, v := (c.Axis+1)%3, (c.Axis+2)%3
+	z, m := p[c.Axis]-c.Start[c.Axis], 0.0
+	if c.Length == 0 {
+		m = tol
+	}
+	return z > -m && z < c.Length+m && math.Hypot(p[u]-c.Start[u], p[v]-c.Start[v]) < c.Radius
+}
+
+// Prism is a polygon drawn out along an axis. The polygon's coordinates are
+// those of the two axes that follow Axis in the cycle x, y, z.
+type Prism struct {
+	Axis     int
+	Polygon  [][2]float64 // m
+	From, To float64      // m, along Axis
+}
+
+func (s Prism) Bounds() (low, high Point) {
+	u, v := (s.Axis+1)%3, (s.Axis+2)%3
+	low[s.Axis], high[s.Axis] = s.From, s.To
+	low[u], low[v], high[u], high[v] = math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, q := range s.Polygon {
+		low[u], high[u] = min(low[u], q[0]), max(high[u], q[0])
+		low[v], high[v] = min(low[v], q[1]), max(high[v], q[1])
+	}
+	return low, high
+}
+
+func (s Prism) Holds(p Point, tol float64) bool {
+	m := 0.0
+	if s.From == s.To {
+		m = tol
+	}
+	if !(p[s.Axis] > s.From-m && p[s.Axis] < s.To+m) {
+		return false
+	}
+	x, y := p[(s.Axis+1)%3], p[(s.Axis+2)%3]
+	in := false
+	for i, a := range s.Polygon {
+		b := s.Polygon[(i+1)%len(s.Polygon)]
+		if (a[1] > y) != (b[1] > y) && x < a[0]+(y-a[1])/(b[1]-a[1])*(b[0]-a[0]) {
+			in = !in
+		}
+	}
+	return in
+}
+
+// Material fills a solid. The zero value is vacuum.
+type Material struct {
+	Metal        bool    // a perfect conductor
+	Conductivity float64 // S/m, of a lossy dielectric
+	// Dielectric as a function of frequency. A loss tangent needs FittedAt: a
+	// time-domain solution must be causal.
+	Dielectric material.Dielectric
+}
+
+// Solid is a shape of a material. Where solids overlap, the later one counts.
+type Solid struct {
+	Name     string
+	Shape    Shape
+	Material Material
+	// Net is the conductor a piece of metal belongs to. Metal of two nets must
+	// not overlap. Empty: not checked.
+	Net string
+}
+
+// Boundary is what stands at a side of the region.
+type Boundary int
+
+// The kinds of sides.
+const (
+	Electric Boundary = iota // a perfect conductor
+	Magnetic                 // a mirror: no tangential magnetic field
+	Open                     // nothing but space, or the line goes on
+)
+
+// Side is a side of the region: 2·axis, plus 1 for the high one.
+type Side int
+
+// The sides.
+const (
+	XLow Side = iota
+	XHigh
+	YLow
+	YHigh
+	ZLow
+	ZHigh
+)
+
+// Mode is what travels in a port's line.
+type Mode int
+
+// The kinds of modes.
+const (
+	TEM Mode = iota // between the signal and all other metal; quasi-TEM where the filling is not uniform
+	TE              // the lowest TE mode of a hollow, uniformly filled guide: TE10 of a rectangular one
+)
+
+// Port is where a line leaves the region. The side needs not be Open: the
+// line behind the port always goes on.
+type Port struct {
+	Name string
+	Side Side
+	Mode Mode
+	// Signal is a point of the signal conductor (TEM only), in the
+	// coordinates of the two axes that follow the side's own in the cycle.
+	Signal [2]float64 // m
+	// Window bounds the port's cross-section, low and high corner; the whole
+	// side when zero.
+	Window [2][2]float64 // m
+	// Plane is the coordinate, along the side's axis, of the plane that S is
+	// referred to, in m.
+	Plane float64
+}
+
+// Model is what is solved.
+type Model struct {
+	Region     Box
+	Background Material
+	Solids     []Solid
+	Boundaries [6]Boundary // by Side
+	Ports      []Port
+	Band       [2]float64 // Hz, lowest and highest frequency of interest
+	// Lines are the grid's planes along each axis, increasing, from one side
+	// of the region to the other; an axis without lines is divided by the
+	// solver (see Options.CellsPerWave).
+	Lines [3][]float64 // m
+}
+
+// Check reports everything in the model that makes no sense, joined, or nil.
+func (m *Model) Check() error {
+	var errs []error
+	bad := func(format string, args ...any) { errs = append(errs, fmt.Errorf("fdtd: "+format, args...)) }
+	for a := range 3 {
+		if !(m.Region.High[a] > m.Region.Low[a]) {
+			bad("the region runs from %g m to %g m along %c: give it a positive extent", m.Region.Low[a], m.Region.High[a], 'x'+rune(a))
+		}
+		for i := 1; i < len(m.Lines[a]); i++ {
+			if !(m.Lines[a][i] > m.Lines[a][i-1]) {
+				bad("line %d along %c, at %g m, does not lie beyond the one before: sort the lines", i, 'x'+rune(a), m.Lines[a][i])
+			}
+		}
+		if n := len(m.Lines[a]); n > 0 && (n < 2 || m.Lines[a][0] != m.Region.Low[a] || m.Lines[a][n-1] != m.Region.High[a]) {
+			bad("the lines along %c must begin at %g m and end at %g m, the sides of the region", 'x'+rune(a), m.Region.Low[a], m.Region.High[a])
+		}
+	}
+	if !(m.Band[1] > 0 && m.Band[0] >= 0 && m.Band[1] >= m.Band[0]) {
+		bad("the band runs from %g Hz to %g Hz: give its lowest and highest frequency", m.Band[0], m.Band[1])
+	}
+	material := func(name string, s Material) {
+		if err := s.Dielectric.Check(); err != nil {
+			errs = append(errs, fmt.Errorf("fdtd: %s: %w", name, err))
+		}
+		if s.Dielectric.LossTangent > 0 && s.Dielectric.FittedAt == 0 {
+			bad("%s has a loss tangent of %g that is the same at all frequencies, which is not causal: say at which frequency it was measured (FittedAt)", name, s.Dielectric.LossTangent)
+		}
+		if !(s.Conductivity >= 0) {
+			bad("%s has a conductivity of %g S/m: it cannot be negative", name, s.Conductivity)
+		}
+	}
+	material("the background", m.Background)
+	for i, s := range m.Solids {
+		if s.Shape == nil {
+			bad("solid %d (%s) has no shape: give it one or leave it out", i, s.Name)
+			continue
+		}
+		material("solid "+s.Name, s.Material)
+		lo, hi := s.Shape.Bounds()
+		for a := range 3 {
+			if !(hi[a] >= lo[a]) {
+				bad("solid %s runs from %g m to %g m along %c: exchange them", s.Name, lo[a], hi[a], 'x'+rune(a))
+			}
+		}
+		for _, o := range m.Solids[:i] {
+			if s.Material.Metal && o.Material.Metal && s.Net != "" && o.Net != "" && s.Net != o.Net && overlap(s.Shape, o.Shape) {
+				bad("%s of net %s overlaps %s of net %s: move them apart, or give them one net", s.Name, s.Net, o.Name, o.Net)
+			}
+		}
+	}
+	for i, p := range m.Ports {
+		if p.Side < XLow || p.Side > ZHigh {
+			bad("port %d (%s) stands on side %d: choose XLow to ZHigh", i, p.Name, p.Side)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// overlap looks for a common point on a lattice over the common box.
+func overlap(s, o Shape) bool {
+	a, b := s.Bounds()
+	c, d := o.Bounds()
+	const n = 12
+	for k := range 3 {
+		a[k], b[k] = max(a[k], c[k]), min(b[k], d[k])
+		if a[k] > b[k] {
+			return false
+		}
+	}
+	for i := range n * n * n {
+		at := [3]int{i % n, i / n % n, i / n / n}
+		var p Point
+		for k := range 3 {
+			p[k] = a[k] + (b[k]-a[k])*(float64(at[k])+0.5)/n
+		}
+		if s.Holds(p, 1e-12) && o.Holds(p, 1e-12) {
+			return true
+		}
+	}
+	return false
+}

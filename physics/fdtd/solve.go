@@ -1,0 +1,348 @@
+package fdtd
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"math/cmplx"
+
+	"linewright/physics/network"
+)
+
+// Options of a solution; the zero value is sensible.
+type Options struct {
+	// CellsPerWave is the number of cells to the shortest wavelength; 0: 20.
+	CellsPerWave float64
+	// Cell is the largest cell, in m; 0: from CellsPerWave.
+	Cell float64
+	// Layers is the depth of the matched layers, in cells; 0: 12.
+	Layers int
+	// MaxCells refuses larger grids; 0: 5e7.
+	MaxCells float64
+	// MaxSteps ends a run that does not decay; 0: 100000.
+	MaxSteps int
+	// EnergyLeft ends a run when the energy has fallen to this part of its
+	// peak; 0: 1e-8.
+	EnergyLeft float64
+	// Double computes in double precision.
+	Double bool
+	// Frequencies, in Hz, at which S is wanted; nil: 101 over the band.
+	Frequencies []float64
+	// Workers is the number of threads; 0: as many as the processor has.
+	Workers int
+	// Progress, if not nil, is told the run, its step, and the energy left
+	// as a part of the peak.
+	Progress func(run, runs, step int, energyLeft float64)
+	// Checkpoint, if not nil, gives a writer for the state of the current run
+	// every CheckpointSteps steps (0: 5000); it is closed after writing.
+	Checkpoint      func() (io.WriteCloser, error)
+	CheckpointSteps int
+	// Resume, if not nil, is a state written by Checkpoint, of the same model
+	// and options. Runs before that of the state are done again.
+	Resume io.Reader
+}
+
+func (o Options) cellsPerWave() float64 { return or(o.CellsPerWave, 20) }
+func (o Options) layers() int           { return int(or(float64(o.Layers), 12)) }
+func (o Options) maxCells() float64     { return or(o.MaxCells, 5e7) }
+
+func or(x, y float64) float64 {
+	if x == 0 {
+		return y
+	}
+	return x
+}
+
+// Size is what a solution will take.
+type Size struct {
+	Cells    [3]int
+	Bytes    float64
+	TimeStep float64    // s
+	Smallest [3]float64 // m, the smallest cell along each axis, which sets the step
+	Why      string     // how the grid came about
+}
+
+// Estimate says how large the grid will be, before anything is run.
+func Estimate(m *Model, o Options) (Size, error) {
+	g, err := m.divide(o)
+	if err != nil {
+		return Size{}, err
+	}
+	s := Size{Cells: g.n}
+	inv := 0.0
+	for a := range 3 {
+		s.Smallest[a] = math.Inf(1)
+		for _, d := range g.d[a] {
+			s.Smallest[a] = min(s.Smallest[a], d)
+		}
+		inv += 1 / (s.Smallest[a] * s.Smallest[a])
+	}
+	s.TimeStep = 0.99 / (c0 * math.Sqrt(inv))
+	each := 6*4.0 + 6*4
+	for a := range 3 {
+		if g.layers[a] != [2]int{} {
+			each += 4 * 4
+		}
+	}
+	if o.Double {
+		each += 6 * 4
+	}
+	s.Bytes = each * float64(g.size)
+	s.Why = fmt.Sprintf("cells of at most 1/%g of the wavelength at %.4g GHz in the slowest material (index %.3g), planes on every face of a solid, %d cells of matched layer behind ports and open sides",
+		o.cellsPerWave(), m.Band[1]/1e9, m.slowest(), o.layers())
+	if o.Cell > 0 {
+		s.Why = fmt.Sprintf("cells of at most %.4g mm as asked, planes on every face of a solid", o.Cell*1e3)
+	}
+	return s, nil
+}
+
+// Result of a solution.
+type Result struct {
+	Network    network.Network // reference: each port's own impedance at mid-band, see Impedance
+	Impedance  [][]complex128  // Ω, by port and frequency: of the line on the grid, to which S is referred
+	Effective  []float64       // effective permittivity of each port's mode, static
+	Cells      int
+	Steps      int // of all runs
+	TimeStep   float64
+	EnergyLeft float64 // largest of the runs, as a part of the peak
+}
+
+// Solve computes the scattering parameters.
+func Solve(ctx context.Context, m *Model, o Options) (*Result, error) {
+	if len(m.Ports) == 0 {
+		return nil, fmt.Errorf("fdtd: the model has no port: add one where a line leaves the region")
+	}
+	if o.Double {
+		return solve[float64](ctx, m, o)
+	}
+	return solve[float32](ctx, m, o)
+}
+
+func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
+	g, err := m.divide(o)
+	if err != nil {
+		return nil, err
+	}
+	g.measure()
+	freq := o.Frequencies
+	if freq == nil {
+		for i := range 101 {
+			freq = append(freq, m.Band[0]+(m.Band[1]-m.Band[0])*float64(i)/100)
+		}
+	}
+	var sections []*section
+	for _, p := range m.Ports {
+		s, err := g.section(p)
+		if err != nil {
+			return nil, err
+		}
+		sections = append(sections, s)
+	}
+	n := len(sections)
+	res := &Result{Cells: g.n[0] * g.n[1] * g.n[2], TimeStep: g.dt, Network: network.New(n, freq, 1)}
+	z := make([][]complex128, n)
+	for i, s := range sections {
+		for _, f := range freq {
+			z[i] = append(z[i], s.impedance(g, f))
+		}
+		mid := s.impedance(g, (m.Band[0]+m.Band[1])/2)
+		res.Network.Reference[i] = complex(math.Max(cmplx.Abs(mid), 1e-9), 0)
+		res.Effective = append(res.Effective, s.eps)
+	}
+	res.Impedance = z
+	var from int
+	var series [][]float64
+	f := newFields[T](g, o.Workers)
+	if o.Resume != nil {
+		if from, series, err = f.load(o.Resume); err != nil {
+			return nil, err
+		}
+	}
+	resumed := o.Resume != nil
+	a, b := make([][][]complex128, n), make([][][]complex128, n) // [run][port][frequency]
+	for run := range n {
+		state, past := f, [][]float64(nil)
+		switch {
+		case resumed && run == from:
+			past = series
+		case run > 0 || resumed:
+			state = newFields[T](g, o.Workers)
+		}
+		v, err := state.run(ctx, m, o, sections, run, past, res)
+		if err != nil {
+			return nil, err
+		}
+		a[run], b[run] = make([][]complex128, n), make([][]complex128, n)
+		for i, s := range sections {
+			for k, fr := range freq {
+				vv := transform(v[2*i], fr, g.dt, 1)
+				ii := transform(v[2*i+1], fr, g.dt, 1.5) // H stands half a step later
+				shift := cmplx.Exp(complex(0, 1) * s.travel(g, fr))
+				root := cmplx.Sqrt(z[i][k])
+				a[run][i] = append(a[run][i], (vv+z[i][k]*ii)/2/root/shift)
+				b[run][i] = append(b[run][i], (vv-z[i][k]*ii)/2/root*shift)
+			}
+		}
+	}
+	for k := range freq {
+		x, y := make([]complex128, n*n), make([]complex128, n*n)
+		for run := range n {
+			for i := range n {
+				x[i*n+run], y[i*n+run] = a[run][i][k], b[run][i][k]
+			}
+		}
+		divideRight(n, y, x)
+		copy(res.Network.S[k*n*n:], y)
+	}
+	return res, nil
+}
+
+// travel returns the phase, in rad, from the port's grid plane inward to its
+// reference plane.
+func (s *section) travel(g *grid, f float64) complex128 {
+	sum := complex(0, 0)
+	x := g.at[s.axis]
+	lo, hi, sign := x[s.plane], s.port.Plane, s.sign
+	if hi < lo {
+		lo, hi, sign = hi, lo, -sign
+	}
+	for i, d := range g.d[s.axis] {
+		if part := min(hi, x[i+1]) - max(lo, x[i]); part > 0 {
+			sum += s.phase(g, f, d) * complex(part/d*sign, 0)
+		}
+	}
+	return sum
+}
+
+// divideRight sets y to y x⁻¹, by Gaussian elimination of columns with pivots.
+func divideRight(n int, y, x []complex128) {
+	for c := range n {
+		best := c
+		for j := c; j < n; j++ {
+			if cmplx.Abs(x[c*n+j]) > cmplx.Abs(x[c*n+best]) {
+				best = j
+			}
+		}
+		for r := range n {
+			x[r*n+c], x[r*n+best] = x[r*n+best], x[r*n+c]
+			y[r*n+c], y[r*n+best] = y[r*n+best], y[r*n+c]
+		}
+		p := x[c*n+c]
+		for r := range n {
+			x[r*n+c] /= p
+			y[r*n+c] /= p
+		}
+		for j := range n {
+			if j == c {
+				continue
+			}
+			q := x[c*n+j]
+			for r := range n {
+				x[r*n+j] -= q * x[r*n+c]
+				y[r*n+j] -= q * y[r*n+c]
+			}
+		}
+	}
+}
+
+// transform is the Fourier integral of samples at (n + at)·dt.
+func transform(v []float64, f, dt, at float64) complex128 {
+	w := -2 * math.Pi * f * dt
+	turn := cmplx.Exp(complex(0, w))
+	sum := complex(0, 0)
+	for i := len(v) - 1; i >= 0; i-- { // Horner
+		sum = sum*turn + complex(v[i], 0)
+	}
+	return sum * cmplx.Exp(complex(0, w*at)) * complex(dt, 0)
+}
+
+// pulse is the source current against time: a Gaussian whose spectrum fills the
+// band; where the band reaches down to a fifth of its top it is not modulated.
+func pulse(band [2]float64, hollow bool) func(t float64) float64 {
+	if !hollow && band[0] < 0.2*band[1] {
+		s := 0.35 / band[1]                                                                   // −20 dB at the top of the band
+		return func(t float64) float64 { x := (t - 5.5*s) / s; return -x * math.Exp(-x*x/2) } // no mean: nothing static stays behind
+	}
+	mid, half := (band[0]+band[1])/2, max((band[1]-band[0])/2, 0.05*band[1])
+	s := 0.35 / half // −21 dB at the edges of the band, little at the cutoff below it
+	return func(t float64) float64 {
+		x := (t - 5.5*s) / s
+		return math.Exp(-x*x/2) * math.Sin(2*math.Pi*mid*(t-5.5*s))
+	}
+}
+
+// run excites one port and returns voltage and current of all ports in turn.
+func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*section, run int, v [][]float64, res *Result) ([][]float64, error) {
+	type meter struct{ voltage, current []tap }
+	var meters []meter
+	var source []tap
+	for i, s := range sections {
+		src, vol, cur := s.taps(f.grid)
+		meters = append(meters, meter{vol, cur})
+		if i == run {
+			source = src
+		}
+	}
+	if v == nil {
+		v = make([][]float64, 2*len(sections))
+	}
+	wave := pulse(m.Band, sections[run].TE)
+	over := int(11 * 0.35 / max((m.Band[1]-m.Band[0])/2, 0.05*m.Band[1]) / f.dt) // the pulse is over
+	most, every := int(or(float64(o.MaxSteps), 100000)), int(or(float64(o.CheckpointSteps), 5000))
+	peak, left := 0.0, 1.0
+	sum := func(taps []tap, f *[3][]T) float64 {
+		s := 0.0
+		for _, t := range taps {
+			s += t.weight * float64(f[t.component][t.index])
+		}
+		return s
+	}
+	for f.step < most {
+		f.stepE()
+		drive := wave((float64(f.step) + 0.5) * f.dt)
+		for _, t := range source {
+			f.e[t.component][t.index] += T(t.weight * drive)
+		}
+		for i := range meters {
+			v[2*i] = append(v[2*i], sum(meters[i].voltage, &f.e))
+		}
+		f.stepH()
+		for i := range meters {
+			v[2*i+1] = append(v[2*i+1], sum(meters[i].current, &f.h))
+		}
+		if f.step%50 == 0 {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			now := f.energy()
+			peak = max(peak, now)
+			left = now / peak
+			if !(now < math.Inf(1)) {
+				return nil, fmt.Errorf("fdtd: the fields grow without bound at step %d: this is a fault of the solver, please report the model", f.step)
+			}
+			if o.Progress != nil {
+				o.Progress(run, len(sections), f.step, left)
+			}
+			if f.step > over && left < or(o.EnergyLeft, 1e-8) {
+				break
+			}
+		}
+		if o.Checkpoint != nil && f.step%every == 0 {
+			w, err := o.Checkpoint()
+			if err != nil {
+				return nil, err
+			}
+			if err := f.save(w, run, v); err != nil {
+				w.Close()
+				return nil, err
+			}
+			if err := w.Close(); err != nil {
+				return nil, err
+			}
+		}
+	}
+	res.Steps += f.step
+	res.EnergyLeft = max(res.EnergyLeft, left)
+	return v, nil
+}

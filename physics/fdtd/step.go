@@ -1,0 +1,407 @@
+package fdtd
+
+import (
+	"encoding/gob"
+	"fmt"
+	"io"
+	"math"
+	"runtime"
+	"sync"
+	"unsafe"
+)
+
+type float interface{ float32 | float64 }
+
+// A rows is a coefficient of one field component: every row along x is stored
+// once, however many rows are equal to it.
+type rows[T float] struct {
+	table  []T
+	offset []int32 // by j+1 + (k+1)·(ny+2)
+}
+
+func dictionary[T float](g *grid, value func(p [3]int) float64) rows[T] {
+	n := g.stride[1]
+	r := rows[T]{offset: make([]int32, (g.n[1]+2)*(g.n[2]+2))}
+	seen := map[string]int32{}
+	row := make([]T, n)
+	for k := range g.n[2] + 1 {
+		for j := range g.n[1] + 1 {
+			for i := range g.n[0] + 1 {
+				row[i] = T(value([3]int{i, j, k}))
+			}
+			key := unsafe.String((*byte)(unsafe.Pointer(&row[0])), n*int(unsafe.Sizeof(row[0])))
+			o, ok := seen[key]
+			if !ok {
+				o = int32(len(r.table))
+				r.table = append(r.table, row...)
+				seen[string(append([]byte(nil), key...))] = o
+			}
+			r.offset[j+1+(k+1)*(g.n[1]+2)] = o
+		}
+	}
+	return r
+}
+
+// fields is the state of a run. E is the field on an edge times the free part
+// of the edge.
+type fields[T float] struct {
+	*grid
+	e, h       [3][]T
+	keep, gain [3]rows[T] // E ← keep·E + gain·curl H
+	turn       [3]rows[T] // H ← H − turn·curl E
+	inverseE   [3][]T     // 1/(dual size·κ), by node
+	inverseH   [3][]T     // 1/(size·κ), by cell
+	psiE, psiH [3][]psi[T]
+	disperse   [3][]dispersive[T]
+	step       int
+	workers    int
+}
+
+// psi is the memory of a matched layer: ψ ← b ψ + c δF, and the field gains
+// sign·coefficient·ψ. It belongs to component a's derivative along axis.
+type psi[T float] struct {
+	axis     int
+	of       int // the component that is differentiated
+	sign     T
+	b, c     []T // by position along axis; c = 0 outside the layers
+	from, to [2]int
+	value    []T
+}
+
+// dispersive is an edge in a Debye material: J of each pole, A/m².
+type dispersive[T float] struct {
+	index int
+	gain  T // dt/ε-like factor without the edge's free part
+	keep  []T
+	beta  []T
+	j     []T
+	old   T
+}
+
+func newFields[T float](g *grid, workers int) *fields[T] {
+	f := &fields[T]{grid: g, workers: workers}
+	if f.workers == 0 {
+		f.workers = min(runtime.GOMAXPROCS(0), 8)
+	}
+	if g.n[0]*g.n[1]*g.n[2] < 20000 {
+		f.workers = 1
+	}
+	for a := range 3 {
+		f.e[a], f.h[a] = make([]T, g.size), make([]T, g.size)
+		f.inverseE[a], f.inverseH[a] = make([]T, g.n[a]+2), make([]T, g.n[a]+2)
+	}
+	// matched layers, [rodengedney2000]: σ of the fourth power, κ = 1, α
+	// falling towards the outer wall
+	var be, ce, bh, ch [3][]T
+	for a := range 3 {
+		be[a], ce[a] = make([]T, g.n[a]+2), make([]T, g.n[a]+2)
+		bh[a], ch[a] = make([]T, g.n[a]+2), make([]T, g.n[a]+2)
+		for i := range g.n[a] + 1 {
+			b, c := g.layer(a, float64(i))
+			be[a][i], ce[a][i] = T(b), T(c/g.dual[a][i])
+			f.inverseE[a][i] = T(1 / g.dual[a][i])
+			if i < g.n[a] {
+				b, c = g.layer(a, float64(i)+0.5)
+				bh[a][i], ch[a][i] = T(b), T(c/g.d[a][i])
+				f.inverseH[a][i] = T(1 / g.d[a][i])
+			}
+		}
+	}
+	for a := range 3 {
+		u, v := (a+1)%3, (a+2)%3
+		turn := dictionary[T](g, func(p [3]int) float64 {
+			for b := range 3 {
+				if b != a && p[b] >= g.n[b] {
+					return 0
+				}
+			}
+			if s := float64(g.area[a][g.index(p)]); s > 0 {
+				return g.dt / mu0 / s
+			}
+			return 0
+		})
+		f.turn[a] = turn
+		keep := make([]float64, g.size)
+		f.gain[a] = dictionary[T](g, func(p [3]int) float64 {
+			i := g.index(p)
+			if p[a] >= g.n[a] || g.length[a][i] == 0 {
+				return 0
+			}
+			inf, sigma, shares := g.fill(a, p)
+			den := 2*eps0*inf + g.dt*sigma
+			num := 2*eps0*inf - g.dt*sigma
+			var d dispersive[T]
+			for m, share := range shares {
+				_, ps := m.poles()
+				for _, q := range ps {
+					x := g.dt / (2 * q.tau)
+					beta := share * eps0 * q.strength * 2 * x / (1 + x)
+					den += beta
+					num += beta
+					d.keep = append(d.keep, T((1-x)/(1+x)))
+					d.beta = append(d.beta, T(beta/g.dt))
+					d.j = append(d.j, 0)
+				}
+			}
+			keep[i] = num / den
+			if d.j != nil {
+				d.index, d.gain = i, T(2*g.dt/den)
+				f.disperse[a] = append(f.disperse[a], d)
+			}
+			return 2 * g.dt / den * float64(g.length[a][i])
+		})
+		f.keep[a] = dictionary[T](g, func(p [3]int) float64 { return keep[g.index(p)] })
+		for s, axis := range []int{u, v} {
+			if g.layers[axis] == [2]int{} {
+				continue
+			}
+			of := 3 - a - axis
+			sign := T(1)
+			if s == 1 {
+				sign = -1
+			}
+			from, to := [2]int{0, g.n[axis] - g.layers[axis][1]}, [2]int{g.layers[axis][0] + 1, g.n[axis] + 1}
+			f.psiE[a] = append(f.psiE[a], psi[T]{axis: axis, of: of, sign: sign, b: be[axis], c: ce[axis], from: from, to: to, value: make([]T, g.size)})
+			f.psiH[a] = append(f.psiH[a], psi[T]{axis: axis, of: of, sign: -sign, b: bh[axis], c: ch[axis], from: from, to: to, value: make([]T, g.size)})
+		}
+	}
+	return f
+}
+
+// layer returns b and c of the matched layer at position x, in cells, along a.
+func (g *grid) layer(a int, x float64) (b, c float64) {
+	for side, n := range g.layers[a] {
+		if n == 0 {
+			continue
+		}
+		depth := float64(n) - x
+		d := g.d[a][0]
+		if side == 1 {
+			depth = x - float64(g.n[a]-n)
+			d = g.d[a][g.n[a]-1]
+		}
+		if depth <= 0 {
+			continue
+		}
+		depth /= float64(n)
+		sigma := 0.8 * 4 / (376.73 * d) * math.Pow(depth, 3) / math.Sqrt(g.model.slowest())
+		alpha := 2 * math.Pi * eps0 * g.model.Band[1] / 50 * (1 - depth)
+		b = math.Exp(-(sigma + alpha) * g.dt / eps0)
+		if sigma > 0 {
+			c = sigma / (sigma + alpha) * (b - 1)
+		}
+		return b, c
+	}
+	return 0, 0
+}
+
+func (f *fields[T]) parallel(body func(k0, k1 int)) {
+	n := f.n[2] + 1
+	if f.workers == 1 {
+		body(0, n)
+		return
+	}
+	var wg sync.WaitGroup
+	for w := range f.workers {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			body(w*n/f.workers, (w+1)*n/f.workers)
+		}()
+	}
+	wg.Wait()
+}
+
+// stepE advances the electric field by a time step. The order of its sums is the
+// same for any number of workers.
+func (f *fields[T]) stepE() {
+	for a := range 3 {
+		for i := range f.disperse[a] {
+			f.disperse[a][i].old = f.e[a][f.disperse[a][i].index]
+		}
+	}
+	f.parallel(func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			for j := range f.n[1] + 1 {
+				for a := range 3 {
+					f.row(a, j, k, f.e, f.h, -1, f.inverseE, &f.keep[a], &f.gain[a], f.psiE[a])
+				}
+			}
+		}
+	})
+	for a := range 3 {
+		for i := range f.disperse[a] {
+			d := &f.disperse[a][i]
+			e := &f.e[a][d.index]
+			sum := T(0)
+			for p, j := range d.j {
+				sum += (1 + d.keep[p]) * j
+			}
+			*e -= d.gain * sum / 2
+			for p := range d.j {
+				d.j[p] = d.keep[p]*d.j[p] + d.beta[p]*(*e-d.old)
+			}
+		}
+	}
+}
+
+// stepH advances the magnetic field by a time step.
+func (f *fields[T]) stepH() {
+	f.parallel(func(k0, k1 int) {
+		for k := k0; k < k1; k++ {
+			for j := range f.n[1] + 1 {
+				for a := range 3 {
+					f.row(a, j, k, f.h, f.e, 1, f.inverseH, nil, &f.turn[a], f.psiH[a])
+				}
+			}
+		}
+	})
+	f.step++
+}
+
+// row advances one row of component a of the field to, from the other field:
+// to ← keep·to ± gain·(δu from_v − δv from_u), whose differences reach to the
+// node below (direction −1, E) or above (+1, H).
+func (f *fields[T]) row(a, j, k int, to, from [3][]T, direction int, inverse [3][]T, keep, gain *rows[T], layers []psi[T]) {
+	n := f.n[0] + 1
+	at := f.index([3]int{0, j, k})
+	jk := j + 1 + (k+1)*(f.n[1]+2)
+	dst := to[a][at:][:n]
+	g := gain.table[gain.offset[jk]:][:n]
+	u, v := (a+1)%3, (a+2)%3
+	p, q := from[v][at:][:n], from[u][at:][:n]
+	pn, qn := from[v][at+direction*f.stride[u]:][:n], from[u][at+direction*f.stride[v]:][:n]
+	pos := [3]int{0, j, k}
+	if keep != nil {
+		c := keep.table[keep.offset[jk]:][:n]
+		switch {
+		case u == 0:
+			w, x := inverse[0][:n], inverse[v][pos[v]]
+			for i := range dst {
+				dst[i] = c[i]*dst[i] + g[i]*((p[i]-pn[i])*w[i]-(q[i]-qn[i])*x)
+			}
+		case v == 0:
+			w, x := inverse[0][:n], inverse[u][pos[u]]
+			for i := range dst {
+				dst[i] = c[i]*dst[i] + g[i]*((p[i]-pn[i])*x-(q[i]-qn[i])*w[i])
+			}
+		default:
+			x, y := inverse[u][pos[u]], inverse[v][pos[v]]
+			for i := range dst {
+				dst[i] = c[i]*dst[i] + g[i]*((p[i]-pn[i])*x-(q[i]-qn[i])*y)
+			}
+		}
+	} else {
+		switch {
+		case u == 0:
+			w, x := inverse[0][:n], inverse[v][pos[v]]
+			for i := range dst {
+				dst[i] -= g[i] * ((pn[i]-p[i])*w[i] - (qn[i]-q[i])*x)
+			}
+		case v == 0:
+			w, x := inverse[0][:n], inverse[u][pos[u]]
+			for i := range dst {
+				dst[i] -= g[i] * ((pn[i]-p[i])*x - (qn[i]-q[i])*w[i])
+			}
+		default:
+			x, y := inverse[u][pos[u]], inverse[v][pos[v]]
+			for i := range dst {
+				dst[i] -= g[i] * ((pn[i]-p[i])*x - (qn[i]-q[i])*y)
+			}
+		}
+	}
+	for l := range layers {
+		s := &layers[l]
+		src := from[s.of]
+		reach := direction * f.stride[s.axis]
+		for side := range 2 {
+			from, to := s.from[side], s.to[side]
+			if s.axis != 0 {
+				if pos[s.axis] < from || pos[s.axis] >= to {
+					continue
+				}
+				if s.c[pos[s.axis]] == 0 {
+					continue
+				}
+				b, c := s.b[pos[s.axis]], s.c[pos[s.axis]]
+				for i := range n {
+					d := src[at+i] - src[at+i+reach]
+					if direction > 0 {
+						d = -d
+					}
+					m := b*s.value[at+i] + c*d
+					s.value[at+i] = m
+					dst[i] += s.sign * g[i] * m
+				}
+				continue
+			}
+			for i := from; i < min(to, n); i++ {
+				d := src[at+i] - src[at+i+reach]
+				if direction > 0 {
+					d = -d
+				}
+				m := s.b[i]*s.value[at+i] + s.c[i]*d
+				s.value[at+i] = m
+				dst[i] += s.sign * g[i] * m
+			}
+		}
+	}
+}
+
+// energy returns a measure of the energy in the grid.
+func (f *fields[T]) energy() float64 {
+	sum := 0.0
+	for a := range 3 {
+		for i, e := range f.e[a] {
+			h := float64(f.h[a][i]) * 376.73
+			sum += float64(e)*float64(e) + h*h
+		}
+	}
+	return sum
+}
+
+// A saved is what a checkpoint holds.
+type saved[T float] struct {
+	Step     int
+	Size     int
+	E, H     [3][]T
+	PsiE     [3][][]T
+	PsiH     [3][][]T
+	Currents [3][][]T
+	Series   [][]float64
+	Port     int
+}
+
+func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
+	s := saved[T]{Step: f.step, Size: f.size, E: f.e, H: f.h, Series: series, Port: port}
+	for a := range 3 {
+		for i := range f.psiE[a] {
+			s.PsiE[a] = append(s.PsiE[a], f.psiE[a][i].value)
+			s.PsiH[a] = append(s.PsiH[a], f.psiH[a][i].value)
+		}
+		for _, d := range f.disperse[a] {
+			s.Currents[a] = append(s.Currents[a], d.j)
+		}
+	}
+	return gob.NewEncoder(w).Encode(s)
+}
+
+func (f *fields[T]) load(r io.Reader) (port int, series [][]float64, err error) {
+	var s saved[T]
+	if err := gob.NewDecoder(r).Decode(&s); err != nil {
+		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
+	}
+	if s.Size != f.size || len(s.PsiE[0]) != len(f.psiE[0]) || len(s.Currents[0]) != len(f.disperse[0]) {
+		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
+	}
+	f.step, f.e, f.h = s.Step, s.E, s.H
+	for a := range 3 {
+		for i := range f.psiE[a] {
+			f.psiE[a][i].value, f.psiH[a][i].value = s.PsiE[a][i], s.PsiH[a][i]
+		}
+		for i := range f.disperse[a] {
+			f.disperse[a][i].j = s.Currents[a][i]
+		}
+	}
+	return s.Port, s.Series, nil
+}
