@@ -10,6 +10,10 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"linewright/app/view"
 )
 
 // serving runs the command until the test ends and returns the address it
@@ -123,5 +127,62 @@ func TestServeRefuses(t *testing.T) {
 		if code != ExitUsage || errOut.Len() == 0 {
 			t.Errorf("%v: exit status %d, %q", args, code, errOut.String())
 		}
+	}
+}
+
+// The command line and the workbench read the same words and give the same
+// line.
+func TestLineOfWorkbench(t *testing.T) {
+	for _, c := range []struct {
+		kind   string
+		fields map[string]string
+		solve  string
+	}{
+		{"coax", map[string]string{"inner_diameter": "1.27 mm", "outer_diameter": "2.92 mm", "permittivity": "1.05", "loss_tangent": "0.0002", "inner_roughness": "0.3 um", "temperature": "85 °C", "wall_thickness": "0.2 mm", "braid_factor": "1.5", "offset": "0.05 mm"}, ""},
+		{"coax", map[string]string{"inner_diameter": "0.51 mm", "permittivity": "2.05", "outer_conductivity": "6 MS/m"}, "outer-diameter=50ohm"},
+		{"microstrip", map[string]string{"height": "0.254 mm", "thickness": "35 um", "permittivity": "3.66", "loss_tangent": "0.0037", "fitted_at": "10 GHz", "roughness": "0.4 um", "roughness_model": "Groiss", "method": "formula"}, "width=50ohm"},
+		{"stripline", map[string]string{"width": "0.2 mm", "spacing": "0.508 mm", "thickness": "17 um", "permittivity": "3", "offset": "0.05 mm", "walls": "3 mm"}, ""},
+		{"coplanar", map[string]string{"width": "0.4 mm", "gap": "0.2 mm", "permittivity": "3", "ground_below": "false"}, ""},
+		{"coplanar", map[string]string{"width": "0.4 mm", "height": "0.254 mm", "permittivity": "3", "thickness": "35 um", "cover": "2 mm"}, "gap=50ohm"},
+	} {
+		args := []string{c.kind, "--at", "1GHz:30GHz:5"}
+		for name, value := range c.fields {
+			args = append(args, "--"+strings.ReplaceAll(name, "_", "-")+"="+value)
+		}
+		if c.solve != "" {
+			args = append(args, "--solve-for", c.solve)
+		}
+		want := lineJSON(t, args...)
+		got, err := view.NewLine(view.LineRequest{Kind: c.kind, Fields: c.fields, At: "1GHz:30GHz:5", SolveFor: c.solve})
+		if err != nil {
+			t.Errorf("%s %v: %v", c.kind, c.fields, err)
+			continue
+		}
+		if d := cmp.Diff(want, got.Line); d != "" {
+			t.Errorf("%s %v: command line and workbench differ:\n%s", c.kind, c.fields, d)
+		}
+	}
+}
+
+// Each flag of a line is a field of the workbench's form, and the other way.
+func TestLineFormsAreFlags(t *testing.T) {
+	own := map[string]bool{"at": true, "solve-for": true, "plot": true, "help": true, "json": true, "quiet": true}
+	for kind, fields := range view.LineForms() {
+		c, _, err := newRoot(&environment{}).Find([]string{"line", kind})
+		if err != nil {
+			t.Fatal(err)
+		}
+		known := map[string]bool{}
+		for _, f := range fields {
+			known[strings.ReplaceAll(f.Name, "_", "-")] = true
+			if c.Flags().Lookup(strings.ReplaceAll(f.Name, "_", "-")) == nil {
+				t.Errorf("line %s has no flag for the field %s", kind, f.Name)
+			}
+		}
+		c.Flags().VisitAll(func(f *flagType) {
+			if !known[f.Name] && !own[f.Name] {
+				t.Errorf("the form of a %s line has no field for --%s", kind, f.Name)
+			}
+		})
 	}
 }
