@@ -110,7 +110,7 @@ func (s *section) static(g *grid) error {
 			p := [2]int{x, y}
 			at := Point{}
 			at[s.axis], at[s.u], at[s.v] = g.at[s.axis][s.plane], g.at[s.u][x], g.at[s.v][y]
-			metal[id(p)] = g.metal(at, 0, 1, 2)
+			metal[id(p)] = metal[id(p)] || g.metal(at, 0, 1, 2)
 			for c := range 2 {
 				q := p
 				q[c]++
