@@ -1,5 +1,5 @@
-// Package plot lays out charts over frequency and writes them as SVG: axes with
-// plain ticks, lines, bands and limits. It knows numbers and words only; what
+// Package plot lays out charts over frequency and drawings to scale and writes
+// them as SVG: axes with plain ticks, lines, bands and limits. It knows numbers and words only; what
 // they mean is the caller's.
 package plot
 
@@ -59,6 +59,8 @@ type Page struct {
 	Title  string
 	Notes  []string // small print under the charts
 	Charts []Chart
+	// Figures stand above the charts.
+	Figures []Figure
 }
 
 // Dimensions in px.
@@ -72,6 +74,9 @@ const (
 func (p Page) SVG() []byte {
 	var b strings.Builder
 	height := 46.0
+	for _, f := range p.Figures {
+		height += f.height() + 44 + gap
+	}
 	for _, c := range p.Charts {
 		height += c.height() + 44 + gap
 	}
@@ -85,6 +90,10 @@ text{font:12px system-ui,sans-serif;fill:var(--ink);font-variant-numeric:tabular
 </style>` + "\n")
 	fmt.Fprintf(&b, `<text class="t" x="%g" y="26">%s</text>`+"\n", left, html.EscapeString(p.Title))
 	y := 46.0
+	for i, f := range p.Figures {
+		f.draw(&b, y, i)
+		y += f.height() + 44 + gap
+	}
 	for _, c := range p.Charts {
 		c.draw(&b, y)
 		y += c.height() + 44 + gap
