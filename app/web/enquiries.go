@@ -396,10 +396,10 @@ func quick(most int) propose.Options {
 	if most == 0 {
 		most = 10
 	}
-	return propose.Options{Most: most, Misses: 3, Judged: 2 * most, Points: quickPoints, Draws: -1}
+	return propose.Options{Most: most, Misses: 2, Judged: most + 5, Points: quickPoints, Draws: -1}
 }
 
-const quickPoints = 15
+const quickPoints = 11
 
 func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, error) {
 	b := in.Body
@@ -425,7 +425,7 @@ func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, 
 	return quickAnswer{wire.NewAnswer(a), &preliminary{Points: o.Points, Judged: o.Judged, Figures: []string{
 		"likely return loss: no random phases were drawn",
 		"worst values between the frequencies of the grid",
-		"the order of chains beyond those judged"}}}, nil
+		"the order of chains beyond those judged, and misses beyond the nearest two"}}}, nil
 }
 
 // peek returns a finished answer, or nil.
