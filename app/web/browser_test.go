@@ -1,16 +1,22 @@
 package web
 
 import (
+	"bytes"
 	"context"
 	_ "embed"
 	"encoding/json"
 	"flag"
 	"fmt"
+	"image"
+	"image/color"
+	"image/png"
 	"io/fs"
+	"maps"
 	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -434,11 +440,14 @@ func pictures(t *testing.T, w *world) {
 	}
 	save := func(b tab, name string) {
 		time.Sleep(500 * time.Millisecond) // transitions
-		png, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
+		picture, err := chromedp.Run(b.ctx, chromedp.FullScreenshot(100))
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(filepath.Join(*screens, name+".png"), png, 0o644); err != nil {
+		if picture, err = smaller(picture); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(*screens, name+".png"), picture, 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -461,4 +470,40 @@ func pictures(t *testing.T, w *world) {
 			save(b, fmt.Sprintf("measured-%s-%d", scheme, width))
 		}
 	}
+}
+
+// smaller writes a picture with its 256 most frequent colours; the others, of
+// smoothed letters, become the nearest of these.
+func smaller(data []byte) ([]byte, error) {
+	full, err := png.Decode(bytes.NewReader(data))
+	if err != nil {
+		return nil, err
+	}
+	b, count := full.Bounds(), map[color.RGBA]int{}
+	at := func(x, y int) color.RGBA { return color.RGBAModel.Convert(full.At(x, y)).(color.RGBA) }
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			count[at(x, y)]++
+		}
+	}
+	colours := slices.SortedFunc(maps.Keys(count), func(a, b color.RGBA) int { return count[b] - count[a] })
+	var p color.Palette
+	for _, c := range colours[:min(256, len(colours))] {
+		p = append(p, c)
+	}
+	out, nearest := image.NewPaletted(b, p), map[color.RGBA]uint8{}
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := b.Min.X; x < b.Max.X; x++ {
+			c := at(x, y)
+			k, ok := nearest[c]
+			if !ok {
+				k = uint8(p.Index(c))
+				nearest[c] = k
+			}
+			out.SetColorIndex(x, y, k)
+		}
+	}
+	var w bytes.Buffer
+	err = (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&w, out)
+	return w.Bytes(), err
 }

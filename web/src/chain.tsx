@@ -39,7 +39,7 @@ function place(shapes: Shape[], width: number) {
   const tall = Math.max(0.002, ...shapes.map((s) => s.height_m ?? s.bore_m ?? 0));
   const scale = Math.min((W * (broken ? 0.72 : 0.98)) / Math.max(rigid, 1e-4), 96 / tall); // px per metre
   const rest = W - rigid * scale;
-  const wide = shapes.map((s) => (s.broken ? Math.min(rest / broken, W * 0.45) : len(s) * scale));
+  const wide = shapes.map((s) => (s.broken ? rest / broken : len(s) * scale));
   let x = 128 + (W - wide.reduce((a, b) => a + b, 0)) / 2;
   const boxes = wide.map((w) => { const b = { x, w }; x += w; return b; });
   // Columns: at least 84 px, as near to their pieces as that allows.
@@ -57,7 +57,7 @@ function View(p: { id: string; full: Full; spec: Spec; edits: Edit[]; busy: bool
   const piece = q.get("piece") == null ? -1 : +q.get("piece")!;
   const setPiece = (k: number) => go(withQuery((u) => (k < 0 || k === piece ? u.delete("piece") : u.set("piece", String(k)))), true);
   const file = p.id + "-" + pr.chain.replace(/[^\w]+/g, "-");
-  const f = c.frequency_hz, at = cursor.value;
+  const f = c.frequency_hz;
   const masks = (quantity: string): Mask[] => c.limits.filter((l) => l.quantity === quantity && l.of !== "launch" && l.of !== "joint").map((l) => ({ name: `${l.quantity.replace("_", " ")} of ${l.of}`, points: l.points, above: l.above, wish: l.wish }));
   const [job, setJob] = useState("");
   const startYield = async () => { try { const j = await call<{ id: string; title: string }>("POST", "/jobs", { kind: "yield", enquiry: p.id, spec: p.spec, edits: p.edits }); setJob("started: see Jobs"); said.value = j.title + " started"; } catch (e) { setJob(e instanceof Refused ? e.message : String(e)); } };
@@ -77,16 +77,16 @@ function View(p: { id: string; full: Full; spec: Spec; edits: Edit[]; busy: bool
       {piece >= 0 && piece < p.spec.pieces.length && <Instead key={piece + JSON.stringify(p.spec)} id={p.id} spec={p.spec} piece={piece} edits={p.edits} close={() => setPiece(-1)} />}
       <Profile full={p.full} boxes={lay.boxes} width={width} file={file + "-profile"} />
       <div class="plots">
-        <Plot title={`Insertion loss${at != null ? "" : ""}`} shared down x={f} xUnit="GHz" xScale={1e9} yUnit="dB" file={file + "-loss"} masks={masks("insertion_loss")}
+        <Plot title="Insertion loss" shared down x={f} xUnit="GHz" xScale={1e9} yUnit="dB" file={file + "-loss"} masks={masks("insertion_loss")}
           traces={c.loss_db.map((l, i) => ({ name: celsius(l.temperature_c), y: l.values, look: "t" + ((c.loss_db.length - 1 - i) % 4 + 1) }))}
-          bands={hot ? [{ name: "mismatch may add", low: hot.values, high: hot.values.map((v, i) => (v == null || c.mismatch_db[i] == null ? null : v + c.mismatch_db[i]!)), look: "b1" }] : []} />
+          bands={hot ? [{ name: "mismatch may add", low: hot.values.map((v, i) => (c.mismatch_db[i] == null ? null : v)), high: hot.values.map((v, i) => (v == null || c.mismatch_db[i] == null ? null : v + c.mismatch_db[i]!)), look: "b1" }] : []} />
         <Plot title="Return loss, near end" shared x={f} xUnit="GHz" xScale={1e9} yUnit="dB" file={file + "-return-loss"} masks={masks("return_loss")}
-          bands={[{ name: "best to worst", low: c.return_loss_db.worst, high: c.return_loss_db.best ?? c.return_loss_db.worst, look: "b1" }]}
+          bands={[{ name: "worst to best: wholly cancelled where it has no upper end", low: c.return_loss_db.worst, high: c.return_loss_db.best ?? c.return_loss_db.worst, look: "b1" }]}
           traces={[{ name: "worst, every reflection in step", y: c.return_loss_db.worst, look: "t1" }, ...(c.return_loss_db.likely ? [{ name: "likely, 95 % of random phases", y: c.return_loss_db.likely, look: "t2" }] : []), ...(c.return_loss_db.nominal ? [{ name: "nominal", y: c.return_loss_db.nominal, look: "t4" }] : []), { name: "root of squares, no bound", y: c.return_loss_db.rss, look: "t3" }]} />
-        <Plot title="Group delay" shared x={f} xUnit="GHz" xScale={1e9} yUnit="ns" digits={4} file={file + "-delay"} empty={"Nothing to draw: " + (c.group_delay_is || "a piece states no delay") + "."} traces={[{ name: c.group_delay_is || "group delay", y: (c.group_delay_s ?? []).map((v) => (v == null ? null : v * 1e9)), look: "t1" }]} />
         <Plot title="Return loss, far end" shared x={f} xUnit="GHz" xScale={1e9} yUnit="dB" file={file + "-return-loss-far"} masks={masks("return_loss")}
-          bands={[{ name: "best to worst", low: c.return_loss_far_end_db.worst, high: c.return_loss_far_end_db.best ?? c.return_loss_far_end_db.worst, look: "b1" }]}
+          bands={[{ name: "worst to best", low: c.return_loss_far_end_db.worst, high: c.return_loss_far_end_db.best ?? c.return_loss_far_end_db.worst, look: "b1" }]}
           traces={[{ name: "worst", y: c.return_loss_far_end_db.worst, look: "t1" }, ...(c.return_loss_far_end_db.likely ? [{ name: "likely", y: c.return_loss_far_end_db.likely, look: "t2" }] : [])]} />
+        <Plot title="Group delay" shared x={f} xUnit="GHz" xScale={1e9} yUnit="ns" digits={4} file={file + "-delay"} empty={"Nothing to draw: " + (c.group_delay_is || "a piece states no delay") + "."} traces={[{ name: c.group_delay_is || "group delay", y: (c.group_delay_s ?? []).map((v) => (v == null ? null : v * 1e9)), look: "t1" }]} />
       </div>
       <section class="cols2"><div class="margins"><h2>Margins</h2><table><caption class="hidden">Margins</caption><thead><tr><th scope="col">Limit</th><th scope="col" class="n">Asked</th><th scope="col" class="n">Worst</th><th scope="col" class="n">Likely</th><th scope="col" class="n">Margin</th><th scope="col">Verdict</th><th scope="col">Decided by</th></tr></thead><tbody>{pr.margins.map((m) => <tr class={m.verdict.replace(" ", "-")}><th scope="row">{m.limit}</th><td class="n">{m.limit_value == null ? "–" : trim(m.limit_value, 4)}</td><td class="n"><Figure text={m.worst == null ? "not stated" : trim(m.worst, 4)} from={originOf(m)} /></td><td class="n">{m.likely == null ? "–" : trim(m.likely, 4)}</td><td class="n">{m.margin == null ? "–" : trim(m.margin, 3)} <small>{m.unit}</small></td><td><Verdict is={m.verdict} /></td><td>{m.element}</td></tr>)}</tbody></table></div>
         <div><h2>Breaks first</h2><dl class="firsts">{Object.entries(pr.breaks_first).map(([k, v]) => <><dt>{k}</dt><dd>{v.element}: {v.says}</dd></>)}</dl>
@@ -145,6 +145,8 @@ function scaleBar(pxPerM: number) {
 function Body(p: { x: number; w: number; h: number; axis: number; kind: string; near: boolean }) {
   const { x, w, h, axis } = p, board = p.kind.startsWith("board"), a = board ? 0.35 : 0.55, n = h * 0.78;
   const wide = (board ? !p.near : p.near) ? [x, a * w] : [x + w - a * w, a * w]; // the coupling looks towards the mate
+  if (p.kind.includes("gap")) return <path class="line" stroke-dasharray="2 2" d={`M${x} ${axis - h}V${axis + h}M${x + w} ${axis - h}V${axis + h}`} />;
+  if (!p.kind.includes("connector")) return <g><rect class="metal" x={x} y={axis - n} width={w} height={2 * n} /><rect class="hatched" x={x} y={axis - n} width={w} height={2 * n} /></g>;
   const flip = board ? (p.near ? [x, a * w] : [x + w - a * w, a * w]) : wide;
   return <g><rect class="metal" x={x} y={axis - n} width={w} height={2 * n} /><rect class="hatched" x={x} y={axis - n} width={w} height={2 * n} />
     <rect class="metal" x={flip[0]} y={axis - h} width={flip[1]} height={2 * h} /><rect class="hatched" x={flip[0]} y={axis - h} width={flip[1]} height={2 * h} /></g>;
@@ -174,8 +176,8 @@ function Ledger(p: { full: Full; cols: { x: number; w: number }[]; width: number
     <thead><tr><th scope="col"><span class="chainword">Chain</span></th>{pr.elements.map((e, i) => <th scope="col" class={p.piece === i ? "on" : ""}><button type="button" class="piecename" onClick={() => p.pick(i)} aria-pressed={p.piece === i}>{e.name}<b>{e.part || e.kind}</b></button></th>)}</tr></thead>
     <tbody>{rows.map((r) => {
       const v = pr.elements.map((e, i) => r.rank(e, i)), got = v.filter((x): x is number => x != null);
-      const worst = got.length > 1 ? (r.high ? Math.max(...got) : Math.min(...got)) : NaN;
-      return <tr><th scope="row">{r.name}<b>{r.total === "not stated" ? "–" : r.total}</b></th>{pr.elements.map((e, i) => { const t = r.text(e, i); return <td><Figure text={t} worst={v[i] === worst && worst !== (r.high ? 0 : NaN)} from={from(e, r.name, t)} /></td>; })}</tr>;
+      const worst = got.length > 1 && got.some((x) => x !== got[0]) ? (r.high ? Math.max(...got) : Math.min(...got)) : NaN;
+      return <tr><th scope="row">{r.name}<b>{r.total === "not stated" ? "–" : r.total}</b></th>{pr.elements.map((e, i) => { const t = r.text(e, i); return <td><Figure text={t} worst={v[i] === worst} from={from(e, r.name, t)} /></td>; })}</tr>;
     })}</tbody></table></div>;
 }
 

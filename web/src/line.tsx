@@ -73,7 +73,7 @@ function LineEntry(p: { f: LineField; value: string; solved: boolean; set: (v: s
 
 /** Cut draws the section to scale with its dimensions. */
 function Cut(p: { d: Section; file: string; fields: Record<string, string> }) {
-  const [ref, W] = useWidth<HTMLElement>(), svg = useRef<SVGSVGElement>(null), d = p.d, H = 300, pad = 44;
+  const [ref, W] = useWidth<HTMLElement>(), svg = useRef<SVGSVGElement>(null), d = p.d, H = 250, pad = 40;
   const k = Math.min((W - 2 * pad) / (d.x1_m - d.x0_m), (H - 2 * pad) / (d.y1_m - d.y0_m));
   const X = (x: number) => W / 2 + (x - (d.x0_m + d.x1_m) / 2) * k, Y = (y: number) => H / 2 - (y - (d.y0_m + d.y1_m) / 2) * k;
   const look: Record<string, string> = { dielectric: "board", conductor: "copper", ground: "hatched", void: "void" };

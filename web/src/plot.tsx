@@ -7,6 +7,7 @@ import { cursor } from "./state";
 import { ticks, trim, type Num } from "./units";
 
 export interface Trace { name: string; y: Num[]; look: string } // look: a class: t1 solid .. t4, each with its own dashes
+/** Band lies between two curves; where high is null it has no upper end. */
 export interface Band { name: string; low: Num[]; high: Num[]; look: string }
 export interface Mask { name: string; points: [number, number][]; above: boolean; wish?: boolean }
 
@@ -66,8 +67,8 @@ export function Plot(p: {
     return d;
   };
   const area = (b: Band) => {
-    const up = p.x.map((f, i) => (b.high[i] == null || b.low[i] == null ? "" : `${X(f).toFixed(1)} ${Y(Math.min(b.high[i]!, 200)).toFixed(1)}`)).filter(Boolean);
-    const dn = p.x.map((f, i) => (b.high[i] == null || b.low[i] == null ? "" : `${X(f).toFixed(1)} ${Y(b.low[i]!).toFixed(1)}`)).filter(Boolean).reverse();
+    const up = p.x.map((f, i) => (b.low[i] == null ? "" : `${X(f).toFixed(1)} ${b.high[i] == null ? (p.down ? H - B : T) : Math.max(-9999, Y(b.high[i]!)).toFixed(1)}`)).filter(Boolean);
+    const dn = p.x.map((f, i) => (b.low[i] == null ? "" : `${X(f).toFixed(1)} ${Y(b.low[i]!).toFixed(1)}`)).filter(Boolean).reverse();
     return up.length ? "M" + up.concat(dn).join("L") + "Z" : "";
   };
   const near = at == null ? -1 : p.x.reduce((best, f, i) => (Math.abs(f - at) < Math.abs(p.x[best] - at) ? i : best), 0);
