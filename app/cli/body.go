@@ -337,8 +337,25 @@ func printBody(env *environment, d wire.Body, b modematch.Body, n network.Networ
 	fmt.Fprintln(out)
 	fmt.Fprintf(out, "  estimated error of any S-parameter %s, of power %s, with %d modes\n", show(d.EstimatedError, 1, "%.1g"), show(d.UnitarityError, 1, "%.1g"), d.ModesUsed)
 	paragraph(out, "  model: ", d.Model)
-	for _, w := range d.Warnings {
-		paragraph(out, "  ! ", w.Text)
+	for k := range b.Sections {
+		var inside, outside []string
+		for _, w := range d.Warnings {
+			if w.Section != k+1 {
+				continue
+			}
+			text := w.Mode + " from " + show(w.CutoffHz, 1e-9, "%.2f")
+			if w.Included {
+				inside = append(inside, text)
+			} else {
+				outside = append(outside, text)
+			}
+		}
+		if len(inside) > 0 {
+			paragraph(out, "  ! ", fmt.Sprintf("section %d carries %s GHz: in the solution, resonances included", k+1, strings.Join(inside, ", ")))
+		}
+		if len(outside) > 0 {
+			paragraph(out, "  ! ", fmt.Sprintf("section %d carries %s GHz: not excited while the body is round and centred, and not in the solution", k+1, strings.Join(outside, ", ")))
+		}
 	}
 	for _, name := range []string{d.Touchstone, d.Plot} {
 		if name != "" {
@@ -389,7 +406,7 @@ func bodySheet(name string, b modematch.Body, r *modematch.Result, n network.Net
 			if i == last {
 				at = x1 - 0.2*(x1-x0)
 			}
-			fig.Dimensions = append(fig.Dimensions, plot.Dimension{X0: at, Y0: -out, X1: at, Y1: out, Text: "Ø " + mm(s.OuterDiameter)})
+			fig.Dimensions = append(fig.Dimensions, plot.Dimension{X0: at, Y0: -out, X1: at, Y1: out, Text: "Ø " + mm(s.OuterDiameter), Place: 0.84})
 			if in > 0 {
 				at += 0.3 * (x1 - x0) * map[bool]float64{true: 1, false: -1}[i == 0]
 				fig.Dimensions = append(fig.Dimensions, plot.Dimension{X0: at, Y0: -in, X1: at, Y1: in, Text: "Ø " + mm(s.InnerDiameter)})

@@ -43,10 +43,11 @@ type Curve struct {
 	Heavy bool
 }
 
-// Dimension is a measure between two points, with its text at the middle.
+// Dimension is a measure between two points.
 type Dimension struct {
 	X0, Y0, X1, Y1 float64
 	Text           string
+	Place          float64 // of the text, from 0 at the first point to 1; 0: in the middle
 }
 
 // Label is a text centred on a point.
@@ -106,7 +107,11 @@ func (f Figure) draw(b *strings.Builder, top float64, id int) {
 		length := math.Max(math.Hypot(bx-ax, by-ay), 1e-9)
 		nx, ny := 4*(by-ay)/length, -4*(bx-ax)/length // end strokes stand across
 		fmt.Fprintf(b, `<path stroke="var(--ink)" stroke-width=".8" d="M%.1f %.1fL%.1f %.1fM%.1f %.1fL%.1f %.1fM%.1f %.1fL%.1f %.1f"/>`, ax, ay, bx, by, ax-nx, ay-ny, ax+nx, ay+ny, bx-nx, by-ny, bx+nx, by+ny)
-		halo(b, (ax+bx)/2, (ay+by)/2-4, d.Text)
+		place := d.Place
+		if place == 0 {
+			place = 0.5
+		}
+		halo(b, ax+place*(bx-ax), ay+place*(by-ay)-4, d.Text)
 	}
 	for _, l := range f.Labels {
 		halo(b, px(l.X), py(l.Y)+4, l.Text)

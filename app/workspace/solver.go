@@ -1,14 +1,17 @@
 package workspace
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"math"
 	"os"
+	"path"
 	"path/filepath"
 	"strings"
 
+	"linewright/hardware/chain"
 	"linewright/internal/spell"
 	"linewright/physics/material"
 	"linewright/physics/modematch"
@@ -519,4 +522,48 @@ func readPlain(name string) ([]byte, error) {
 		return nil, Fault{File: name, Err: err, Problem: "it cannot be read", Help: "check the permissions"}
 	}
 	return data, nil
+}
+
+// body reads the body that a piece of a chain names.
+func (w Workspace) body(p *chain.BodySpec) error {
+	data, err := w.read(path.Clean(p.Path))
+	if err != nil {
+		return err
+	}
+	b, err := BodyText(w.show(p.Path), data)
+	if err != nil {
+		return err
+	}
+	for _, i := range []int{0, len(b.Body.Sections) - 1} {
+		if b.Body.Sections[i].InnerDiameter == 0 {
+			return b.where.at(fmt.Sprintf("sections[%d]", i), modematch.ErrPort, fmt.Sprintf("section %d", i+1), "an empty guide carries no TEM wave on into the chain", "end the body in a coaxial line")
+		}
+	}
+	const some = 1e6 // Hz: what a section can carry does not depend on it
+	r, err := modematch.Solve(context.Background(), b.Body, []float64{some}, modematch.Options{Degree: 3})
+	if err != nil {
+		return b.Explain(err)
+	}
+	p.Body, p.Shift, p.Sections = b.Body, b.Shift, r.Sections
+	return nil
+}
+
+// section reads and solves the cross-section that a piece of a chain names.
+func (w Workspace) section(p *chain.SectionSpec) error {
+	data, err := w.read(path.Clean(p.Path))
+	if err != nil {
+		return err
+	}
+	s, err := SectionText(w.show(p.Path), data)
+	if err != nil {
+		return err
+	}
+	p.Result, err = xsection.Solve(s.Section, xsection.Options{})
+	if err != nil {
+		if err := s.Explain(err); !errors.Is(err, xsection.ErrAccuracy) {
+			return err
+		}
+		return s.where.at("", xsection.ErrAccuracy, "", err.Error(), "simplify the outline where pieces nearly touch, and look at it with: linewright section FILE --plot FILE.svg")
+	}
+	return nil
 }

@@ -39,11 +39,18 @@ func (w Workspace) ChainText(name string, data []byte) (chain.Spec, error) {
 		s.Name = strings.TrimSuffix(path.Base(name), path.Ext(name))
 	}
 	for i := range s.Pieces {
-		if f := s.Pieces[i].File; f != nil {
-			var err error
-			if f.Network, err = w.Network(f.Path); err != nil {
-				return s, err
-			}
+		var err error
+		p := s.Pieces[i]
+		switch {
+		case p.File != nil:
+			p.File.Network, err = w.Network(p.File.Path)
+		case p.Body != nil:
+			err = w.body(p.Body)
+		case p.Section != nil:
+			err = w.section(p.Section)
+		}
+		if err != nil {
+			return s, err
 		}
 	}
 	return s, nil

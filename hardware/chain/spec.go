@@ -25,18 +25,20 @@ type Spec struct {
 	Pieces     []PieceSpec
 }
 
-// PieceSpec is one piece. Exactly one of Part, Launch, Trace, Gap and File is
-// given.
+// PieceSpec is one piece. Exactly one of Part, Launch, Trace, Gap, File, Body
+// and Section is given.
 type PieceSpec struct {
-	Name   string        // where it stands; empty: from its kind
-	Part   string        // catalogue id
-	Length *units.Length // of a cable
-	Turned bool          // an adapter or bullet with its right face to the left
-	Inside bool          // a connector whose reflection a neighbouring launch counts
-	Launch *LaunchSpec
-	Trace  *TraceSpec
-	Gap    *GapSpec
-	File   *FileSpec
+	Name    string        // where it stands; empty: from its kind
+	Part    string        // catalogue id
+	Length  *units.Length // of a cable
+	Turned  bool          // an adapter or bullet with its right face to the left
+	Inside  bool          // a connector whose reflection a neighbouring launch counts
+	Launch  *LaunchSpec
+	Trace   *TraceSpec
+	Gap     *GapSpec
+	File    *FileSpec
+	Body    *BodySpec
+	Section *SectionSpec
 }
 
 // LaunchSpec is a board launch known by a bound.
@@ -150,7 +152,7 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 			b.Roles = append(b.Roles, r)
 		}
 		if n := p.kinds(); n != 1 {
-			return fail(fmt.Sprintf("%d kinds of piece are given", n), "give exactly one of part, launch, trace, gap and file")
+			return fail(fmt.Sprintf("%d kinds of piece are given", n), "give exactly one of part, launch, trace, gap, file, body and section")
 		}
 		switch {
 		case p.Launch != nil:
@@ -172,6 +174,22 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 			add(t, RoleOther)
 		case p.Gap != nil:
 			add(Gap{Where: p.Name, Opening: p.Gap.Opening, Impedance: p.Gap.Impedance, Source: "stack-up of tolerances"}, RoleJoint)
+		case p.Body != nil:
+			if len(p.Body.Body.Sections) == 0 {
+				return fail(fmt.Sprintf("the body %q was not read", p.Body.Path), "check the path; it is relative to the workspace")
+			}
+			add(Body{Where: p.Name, Spec: *p.Body}, RoleOther)
+		case p.Section != nil:
+			if p.Section.Result == nil {
+				return fail(fmt.Sprintf("the section %q was not read", p.Section.Path), "check the path; it is relative to the workspace")
+			}
+			if !(p.Section.Length > 0) {
+				return fail("the line has no length", "add length: such as 20 mm")
+			}
+			if n := len(p.Section.Result.Conductors); n != 1 {
+				return fail(fmt.Sprintf("%q has %d signal conductors", p.Section.Path, n), "a piece of a chain has one; name the others ground")
+			}
+			add(Section{Where: p.Name, Spec: *p.Section}, RoleOther)
 		case p.File != nil:
 			if p.File.Network == nil {
 				return fail(fmt.Sprintf("the file %q was not read", p.File.Path), "check the path; it is relative to the workspace")
@@ -249,7 +267,7 @@ func isCable(cat catalogue.Catalogue, id string) bool {
 
 func (p PieceSpec) kinds() int {
 	n := 0
-	for _, given := range []bool{p.Part != "", p.Launch != nil, p.Trace != nil, p.Gap != nil, p.File != nil} {
+	for _, given := range []bool{p.Part != "", p.Launch != nil, p.Trace != nil, p.Gap != nil, p.File != nil, p.Body != nil, p.Section != nil} {
 		if given {
 			n++
 		}
