@@ -6,7 +6,7 @@ import { Faults, Figure, Link, Verdict, Wait, csv, save, savePNG, saveSVG } from
 import { Plot, useWidth, type Mask } from "./plot";
 import { editsOf, originOf } from "./answers";
 import { address, changed, cursor, go, said, useLoad, withQuery, type Origin } from "./state";
-import { celsius, db, ghz, grams, mm, money, signed, time, trim, type Num } from "./units";
+import { celsius, db, ghz, grams, mm, money, signed, ticks, time, trim, type Num } from "./units";
 
 export function Chain(p: { id: string; chain: string }) {
   const q = address.value.query, edits = editsOf(q), specText = q.get("spec"), swaps = q.getAll("s"), n = changed.value;
@@ -194,7 +194,7 @@ function Profile(p: { full: Full; boxes: { x: number; w: number }[]; width: numb
   return <figure class="plot"><figcaption><span class="name">Impedance along the chain</span><span class="saves"><button type="button" aria-label="Save the profile as SVG" onClick={() => saveSVG(ref.current!, p.file)}>SVG</button><button type="button" aria-label="Save the profile as CSV" onClick={() => save(p.file + ".csv", "text/csv", csv(["position (ps, one way)", "impedance (ohm)", "piece"], pf.position_s.map((t, i) => [t * 1e12, pf.impedance_ohm[i], p.full.prediction.elements[pf.element[i]]?.name])))}>CSV</button></span></figcaption>
     <svg ref={ref} width={p.width} height={H} role="img" aria-label={`Impedance along the chain, from ${Math.min(...known).toFixed(1)} to ${Math.max(...known).toFixed(1)} ohm`}>
       {p.boxes.map((b, i) => <g><line class="leader" x1={b.x} x2={b.x} y1={4} y2={H - 8} />{!pf.element.some((e, j) => e === i && pf.impedance_ohm[j] != null) && <rect class="hatched" x={b.x} y={Y(55)} width={b.w} height={Y(45) - Y(55)}><title>not stated</title></rect>}</g>)}
-      {[45, 50, 55].map((z) => <g class="grid"><line x1={128} x2={p.width} y1={Y(z)} y2={Y(z)} /><text x={122} y={Y(z) + 4} text-anchor="end">{z} Ω</text></g>)}
+      {ticks(lo, hi, 4).map((z) => <g class="grid"><line x1={128} x2={p.width} y1={Y(z)} y2={Y(z)} /><text x={122} y={Y(z) + 4} text-anchor="end">{z} Ω</text></g>)}
       <path class="trace t1" d={d} /></svg></figure>;
 }
 
