@@ -31,6 +31,7 @@ var (
 	ErrGap     = errors.New("a low-pass transform needs a sweep that starts near 0 Hz")
 	ErrPassive = errors.New("no passive line reflects more than it is given")
 	ErrGate    = errors.New("a gate needs a start before its stop, and an edge no wider than it")
+	ErrFew     = errors.New("the sweep has too few frequencies for this")
 	ErrLayer   = errors.New("layers must divide the period 1/Δf, more often than there are harmonics on both sides")
 )
 

@@ -1,8 +1,8 @@
 package timedomain
 
 import (
+	"container/heap"
 	"math"
-	"slices"
 
 	"linewright/physics/network"
 )
@@ -65,43 +65,48 @@ func (l SteppedLine) Echoes(until float64) []Echo {
 				x = append(x, Echo{t, e.Amplitude})
 			}
 		}
-		g = nil
-		for range int(until/delay) + 2 { // each turn makes g exact for one more delay
-			next := append([]Echo{{0, rho}}, x...)
-			for _, a := range x {
-				for _, b := range g {
-					if t := a.Time + b.Time; t <= until {
-						next = append(next, Echo{t, -rho * a.Amplitude * b.Amplitude})
-					}
-				}
+		g = solve(rho, x, until, 1e-9*shortest)
+	}
+	return g
+}
+
+// solve returns the g of g = ρ + x − ρ x∗g up to a time, echoes nearer than
+// same added up: each echo of g is final once all earlier ones are, and sends
+// −ρ times itself down every x.
+func solve(rho float64, x []Echo, until, same float64) []Echo {
+	pending := queue(append([]Echo{{0, rho}}, x...))
+	heap.Init(&pending)
+	var g []Echo
+	for len(pending) > 0 {
+		e := heap.Pop(&pending).(Echo)
+		for len(pending) > 0 && pending[0].Time-e.Time <= same {
+			e.Amplitude += heap.Pop(&pending).(Echo).Amplitude
+		}
+		if math.Abs(e.Amplitude) < 1e-18 {
+			continue
+		}
+		g = append(g, e)
+		for _, d := range x {
+			if t := e.Time + d.Time; t <= until {
+				heap.Push(&pending, Echo{t, -rho * e.Amplitude * d.Amplitude})
 			}
-			g = merge(next, 1e-9*shortest)
 		}
 	}
 	return g
 }
 
-// merge sorts echoes by time, adds up those nearer than same and drops what is
-// left of those that cancel.
-func merge(e []Echo, same float64) []Echo {
-	slices.SortFunc(e, func(a, b Echo) int {
-		switch {
-		case a.Time < b.Time:
-			return -1
-		case a.Time > b.Time:
-			return 1
-		}
-		return 0
-	})
-	var out []Echo
-	for _, x := range e {
-		if n := len(out); n > 0 && x.Time-out[n-1].Time <= same {
-			out[n-1].Amplitude += x.Amplitude
-		} else {
-			out = append(out, x)
-		}
-	}
-	return slices.DeleteFunc(out, func(x Echo) bool { return math.Abs(x.Amplitude) < 1e-18 })
+// queue is a heap of echoes, the earliest first.
+type queue []Echo
+
+func (q queue) Len() int           { return len(q) }
+func (q queue) Less(i, k int) bool { return q[i].Time < q[k].Time }
+func (q queue) Swap(i, k int)      { q[i], q[k] = q[k], q[i] }
+func (q *queue) Push(e any)        { *q = append(*q, e.(Echo)) }
+func (q *queue) Pop() any {
+	last := len(*q) - 1
+	e := (*q)[last]
+	*q = (*q)[:last]
+	return e
 }
 
 // Reflection returns the reflection of edge e at time t, in s, with time zero

@@ -125,16 +125,19 @@ func (w Window) Figures() Figures {
 	f.HalfWidth = 2 * crossing(func(x float64) float64 { return 0.5 - kernel(x) })
 	f.Rise = 2 * crossing(func(x float64) float64 { return step(x) - 0.9 })
 	const dx = 1. / 64
-	lobe, over := 0.0, 0.0
+	lobe, where, over := 0.0, 0.0, 0.0
 	main := true // still falling from the peak
 	for x, last := dx, 1.0; x < 24; x += dx {
 		k := math.Abs(kernel(x))
 		main = main && k < last
-		if !main {
-			lobe = math.Max(lobe, k)
+		if !main && k > lobe {
+			lobe, where = k, x
 		}
 		last = k
 		over = math.Max(over, step(x)-1)
+	}
+	for x := where - dx; x < where+dx; x += dx / 64 {
+		lobe = math.Max(lobe, math.Abs(kernel(x)))
 	}
 	f.SideLobe, f.Overshoot = -20*math.Log10(lobe), over
 	return f
