@@ -33,6 +33,9 @@ func (c Causality) Excess() (excess, frequency float64) {
 	for k, d := range c.Difference {
 		if e := d - c.Truncation[k] - c.Numeric[k]; !(e <= excess) {
 			excess, frequency = e, c.Frequency[k]
+			if math.IsNaN(e) {
+				break // data that are no numbers are no causal response either
+			}
 		}
 	}
 	return excess, frequency
@@ -51,14 +54,16 @@ func (c Causality) Excess() (excess, frequency float64) {
 //
 // with |S| ≤ M there. The points are the zeros of a Chebyshev polynomial over
 // ±ω_max, moved to even harmonics, so that T shrinks about as 1/n² in the
-// inner part of the band and never vanishes at its end. But L also takes up a response
-// that is early by less than about n/ω_max; so few points see small leads of large
-// size, many points small violations of long lead, and several numbers of
-// points are tried. Inside, Boole's rule on S as sampled,
-// the difference to Simpson's on every second sample being Numeric. It is a
-// stronger test than the turning sense of the trace that [ieee370] counts: it
-// says how large a violation is, and how large it would have to be to show: 0.5 %
-// in the inner third of a sweep of 4000 harmonics (computed here).
+// inner part of the band and never vanishes at its end. But L also takes up a
+// response that is early by less than about n/ω_max: few points see large
+// violations of short lead, many see small ones of long lead, so several numbers
+// of points are tried. Inside the sweep Boole's rule is used on S as sampled, its
+// difference to Simpson's on every second sample being Numeric.
+//
+// It is a stronger test than the turning sense of the trace that [ieee370] counts:
+// it says how large a violation is, and how large it would have to be to show:
+// 0.5 % in the inner third of a sweep of 4000 harmonics (computed here). A lead
+// well below 1/2f_max does not show: what lies beyond the sweep could mend it.
 //
 // The top tenth of the band, where T grows, is not judged.
 //

@@ -155,3 +155,13 @@ func TestTruncationBounds(t *testing.T) {
 		last = worst
 	}
 }
+
+// A value that is no number is not passed over.
+func TestCausalityNaN(t *testing.T) {
+	x := td.Spectrum{Step: 10e6, S: make([]complex128, 401)}
+	x.S[77] = cmplx.NaN()
+	c, err := x.Causality(td.CausalityOptions{})
+	if excess, _ := c.Excess(); err == nil && excess <= 0 {
+		t.Errorf("data with a NaN pass with excess %g", excess)
+	}
+}
