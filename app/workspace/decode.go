@@ -442,7 +442,11 @@ func (d *decoder) mapping(n ast.Node, v reflect.Value, path string) {
 	case *ast.MappingValueNode:
 		pairs = []*ast.MappingValueNode{m}
 	default:
-		d.fault(n, ErrType, "keys with values are wanted", "keys here are: %s", strings.Join(keysOf(v.Type()), ", "))
+		help := "keys here are: " + strings.Join(keysOf(v.Type()), ", ")
+		if w, ok := v.Interface().(worded); ok {
+			help += "; or write the word " + strings.Join(w.Words(), " or ")
+		}
+		d.fault(n, ErrType, "keys with values are wanted", "%s", help)
 		return
 	}
 	seen := map[string]bool{}

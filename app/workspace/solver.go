@@ -160,6 +160,12 @@ func (c *Coordinate) UnmarshalText(text []byte) error {
 		return nil
 	}
 	x, err := units.Parse[units.Length](string(text))
+	var p *units.ParseError
+	if errors.As(err, &p) {
+		also := *p
+		also.Help += ", or write the word " + openWord
+		return &also
+	}
 	*c = Coordinate(x)
 	return err
 }
