@@ -429,7 +429,7 @@ func bodySheet(name string, b modematch.Body, r *modematch.Result, n network.Net
 		series := make([][]float64, 2)
 		for k, f := range n.Frequency {
 			xs[k] = f / 1e9
-			series[0] = append(series[0], math.Max(decibel(n.At(k, 0, 0)), -80))
+			series[0] = append(series[0], math.Max(decibel(n.At(k, 0, 0)), -120))
 			if n.Ports > 1 {
 				series[1] = append(series[1], decibel(n.At(k, n.Ports-1, 0)))
 			}
