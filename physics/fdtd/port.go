@@ -96,8 +96,7 @@ func (s *section) static(g *grid) error {
 	for i := range parent {
 		parent[i] = i
 	}
-	var find func(i int) int
-	find = func(i int) int {
+	find := func(i int) int {
 		for parent[i] != i {
 			parent[i] = parent[parent[i]]
 			i = parent[i]
