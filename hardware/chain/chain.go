@@ -85,14 +85,25 @@ type Response struct {
 	Conductor  []float64        // the part of Loss that follows the conductors' resistance; nil when not told apart
 	Step       Step
 	Typical    bool // rests on typical, not guaranteed, figures
-	Source     string
-	Notes      []Note
+	// Unvouched says what the figures leave out that a verdict needs: whether
+	// they are typical or guaranteed, or at which temperature they hold.
+	Unvouched Unvouched
+	Source    string
+	Notes     []Note
 }
 
 // A Note is a condition that the reader of a number must know.
 type Note struct {
 	Kind NoteKind
 	Text string
+}
+
+// Unvouched names the conditions that figures were stated without.
+type Unvouched struct {
+	LossStatistic       bool // the loss: typical or guaranteed
+	ReflectionStatistic bool // the reflection: typical or guaranteed
+	Temperature         bool // the loss, warmer than room temperature, at which datasheets are usually taken
+	LossLeftOut         bool // the loss is small, not known, and counted as nothing
 }
 
 // NoteKind sorts notes by what they do to a verdict.

@@ -30,10 +30,14 @@ func (resp *Response) reflect(r part.Reflection, f []float64, what string) {
 	if r.Statistic == part.Typical {
 		resp.Typical = true
 	}
+	if r.Statistic == "" && resp.Reflecting {
+		resp.Unvouched.ReflectionStatistic = true
+		resp.note(Remark, "%s: the reflection does not say whether it is typical or guaranteed", what)
+	}
 }
 
-// covered notes what a loss figure does not vouch for.
-func (resp *Response) covered(id string, c part.Coverage, f []float64) {
+// covered notes what a loss figure does not vouch for, at temperature t.
+func (resp *Response) covered(id string, c part.Coverage, s part.Statistic, f []float64, t units.Temperature) {
 	resp.Lossy = c.Known
 	if !c.Known {
 		resp.note(Missing, "%s: no figure for loss", id)
@@ -41,6 +45,14 @@ func (resp *Response) covered(id string, c part.Coverage, f []float64) {
 	}
 	if c.NoTemperature {
 		resp.note(Missing, "%s: the loss is stated without its temperature and taken as it stands", id)
+		resp.Unvouched.Temperature = t > roomTemperature
+	}
+	switch s {
+	case part.Typical:
+		resp.Typical = true
+	case "":
+		resp.Unvouched.LossStatistic = true
+		resp.note(Remark, "%s: the loss does not say whether it is typical or guaranteed", id)
 	}
 	if top := units.Frequency(f[len(f)-1]); c.To > 0 && top > c.To*(1+1e-12) {
 		resp.note(Extrapolated, "%s: figures for loss reach to %v and are used to %v", id, c.To, top)
@@ -49,6 +61,10 @@ func (resp *Response) covered(id string, c part.Coverage, f []float64) {
 		resp.note(Remark, "%s: figures for loss start at %v and are used from %v", id, c.From, low)
 	}
 }
+
+// roomTemperature is that of datasheets: a figure without its temperature,
+// taken as it stands, errs to the careful side below it.
+const roomTemperature units.Temperature = 273.15 + 25
 
 func (resp *Response) note(k NoteKind, format string, args ...any) {
 	resp.Notes = append(resp.Notes, Note{k, fmt.Sprintf(format, args...)})
@@ -97,7 +113,7 @@ func (c Cable) Respond(f []float64, cond Conditions) (Response, error) {
 		resp.Conductor[i] = conductor.DBPerMetre() * length
 	}
 	covers := a.Covers()
-	resp.covered(c.Part.ID, covers, f)
+	resp.covered(c.Part.ID, covers, a.Statistic, f, cond.Temperature)
 	if a.Temperature != nil && *a.Temperature != cond.Temperature {
 		switch {
 		case !covers.Split:
@@ -106,7 +122,6 @@ func (c Cable) Respond(f []float64, cond Conditions) (Response, error) {
 			resp.note(Remark, "%s: the dielectric part of the loss is kept as at %v: no figure for its change", c.Part.ID, *a.Temperature)
 		}
 	}
-	resp.Typical = a.Statistic == part.Typical
 	resp.reflect(c.Part.Reflection, f, c.Part.ID)
 	if v, ok := c.Part.Velocity(); ok {
 		resp.Delay = length / (v * line.C0)
@@ -162,9 +177,8 @@ func (c Connector) Respond(f []float64, cond Conditions) (Response, error) {
 	for i, x := range f {
 		resp.Loss[i] = float64(c.Loss.At(units.Frequency(x), cond.Temperature)) * share
 	}
-	resp.covered(c.Common.ID, c.Loss.Covers(), f)
+	resp.covered(c.Common.ID, c.Loss.Covers(), c.Loss.Statistic, f, cond.Temperature)
 	resp.Conductor = resp.Loss
-	resp.Typical = c.Loss.Statistic == part.Typical
 	if c.Contained {
 		resp.Left, resp.Right = make([]float64, len(f)), make([]float64, len(f))
 		resp.Reflecting = true
@@ -303,6 +317,8 @@ type Fixed struct {
 	Delay      float64 // s, one way; NaN when unknown
 	Notes      []Note
 	Step       Step
+	// LossLeftOut says that its loss is small, not known, and counted as nothing.
+	LossLeftOut bool
 }
 
 // Facts implements [Element].
@@ -314,6 +330,7 @@ func (x Fixed) Respond(f []float64, cond Conditions) (Response, error) {
 	resp, err := c.Respond(f, cond)
 	resp.Step = x.Step
 	resp.Delay = x.Delay
+	resp.Unvouched.LossLeftOut = x.LossLeftOut
 	resp.Notes = append(resp.Notes, x.Notes...)
 	return resp, err
 }

@@ -301,7 +301,7 @@ func launchElement(where string, l LaunchSpec) Element {
 	if l.Response != nil {
 		return Solved{About: about, Answer: *l.Response, Bound: l.Bound}
 	}
-	x := Fixed{About: about, Delay: math.NaN(), Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss}}
+	x := Fixed{About: about, Delay: math.NaN(), Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss, Statistic: part.Guaranteed}}
 	if l.Typical {
 		x.Reflection.Statistic = part.Typical
 	}
@@ -310,10 +310,11 @@ func launchElement(where string, l LaunchSpec) Element {
 	}
 	switch {
 	case l.Loss != nil && l.LossAt != nil:
-		x.Loss = part.Loss{Points: []part.LossPoint{{At: *l.LossAt, Loss: *l.Loss}}, Temperature: ptrTo(units.Celsius(25))}
+		x.Loss = part.Loss{Points: []part.LossPoint{{At: *l.LossAt, Loss: *l.Loss}}, Temperature: ptrTo(units.Celsius(25)), Statistic: part.Guaranteed}
 	default: // a launch's own loss is that of a few millimetres of line: left out, and said
 		zero := units.RootLevel(0)
-		x.Loss = part.Loss{K: &zero, Temperature: ptrTo(units.Celsius(25))}
+		x.Loss = part.Loss{K: &zero, Temperature: ptrTo(units.Celsius(25)), Statistic: part.Guaranteed}
+		x.LossLeftOut = true
 		x.Notes = []Note{{Remark, about.Name + ": its own loss, that of a few millimetres of line, is left out"}}
 	}
 	return x

@@ -123,17 +123,21 @@ func arrangement(e enquiry.Enquiry) (pitch units.Length, columns, rows int, ok b
 	return units.Length(best), columns, rows, best > 0
 }
 
-// practicePitch is the smallest centre distance at which coaxial interfaces are
-// made that serve to f: push-on 4 mm to 40 GHz, 3 mm to 67 GHz, 2.5 mm to
-// 110 GHz. Common practice.
-func practicePitch(f units.Frequency) units.Length {
+// leastPitch is the smallest centre distance at which coaxial interfaces are
+// made: that of the push-on families of the 100 GHz class, which serve every
+// lower band too. Below it lies physics, or nearly. Common practice.
+const leastPitch units.Length = 2.5e-3
+
+// classPitch is the smallest centre distance of the push-on class that is usual
+// to f: 4 mm to 40 GHz, 3 mm to 67 GHz, 2.5 mm to 110 GHz. Common practice.
+func classPitch(f units.Frequency) units.Length {
 	switch {
 	case f <= 40e9:
 		return 4e-3
 	case f <= 67e9:
 		return 3e-3
 	}
-	return 2.5e-3
+	return leastPitch
 }
 
 // densities compares the pitch that the chain's faces need with what the field
@@ -293,13 +297,13 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 			return
 		}
 	}
-	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v; for this band they are made from about %s (common practice)", mm(r.Available), j.top(), mm(practicePitch(j.top())))}
+	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v; the class usual for this band is made from about %s, the densest of any from about %s (common practice)", mm(r.Available), j.top(), mm(classPitch(j.top())), mm(leastPitch))}
 	if best != "" {
 		g.Best = best
 	}
-	if made := practicePitch(j.top()); r.Available < made {
+	if r.Available < leastPitch {
 		g.Cause = Physics
-		g.Needs = fmt.Sprintf("no coaxial interface to %v is made below about %s (common practice): fan out from the grid, bring out sub-array ports, or test over the air", j.top(), mm(made))
+		g.Needs = fmt.Sprintf("another way than coax: no coaxial interface is made below about %s (common practice): fan out from the grid, bring out sub-array ports, or test over the air", mm(leastPitch))
 	}
 	j.Gaps = append(j.Gaps, g)
 }
@@ -369,8 +373,8 @@ func (j *judge) ways(r *DensityReport) {
 			break // the densest of those that do not fit
 		}
 	}
-	if f.HalfWave != nil && *f.HalfWave && r.Available < practicePitch(j.top()) {
-		j.Ways = append(j.Ways, Option{"fan out, sub-array ports, or test over the air", fmt.Sprintf("half a wavelength at %v is %s; coax below the antenna grid ends near %s (common practice)", j.top(), mm(r.HalfWave), mm(practicePitch(j.top())))})
+	if f.HalfWave != nil && *f.HalfWave && r.Available < classPitch(j.top()) {
+		j.Ways = append(j.Ways, Option{"fan out, sub-array ports, or test over the air", fmt.Sprintf("half a wavelength at %v is %s; the class of coax usual for this band ends near %s, the densest near %s (common practice)", j.top(), mm(r.HalfWave), mm(classPitch(j.top())), mm(leastPitch))})
 	}
 }
 

@@ -118,14 +118,22 @@ func TestDensities(t *testing.T) {
 	if m := marginTo(t, r, "pitch, far end"); m.Verdict != NotAssessed || !hasQuestion(r, "field.pitch") {
 		t.Errorf("no field stated: %v", m.Verdict)
 	}
-	// A half-wave grid at 40 GHz is 3.75 mm: below what is made for the band.
-	r = judged(t, inField(enquiry.Field{HalfWave: held(true)}, 64, 40e9), cat, to("b29")...)
+	// A half-wave grid at 67 GHz is 2.24 mm: below what is made of coax at all.
+	r = judged(t, inField(enquiry.Field{HalfWave: held(true)}, 64, 67e9), cat, to("b29")...)
 	physics := false
 	for _, g := range r.Gaps {
 		physics = physics || g.Axis == "pitch" && g.Cause == Physics
 	}
 	if !physics || !hasWay(r, "over the air") {
 		t.Errorf("half-wave grid: gaps %+v, ways %v", r.Gaps, r.Ways)
+	}
+	// A grid of 3.5 mm at 40 GHz has no part here, but the denser classes of
+	// higher bands serve there: it is not physics that stands in the way.
+	r = judged(t, inField(enquiry.Field{Pitch: held(units.Length(3.5e-3))}, 64, 40e9), cat, to("b29")...)
+	for _, g := range r.Gaps {
+		if g.Axis == "pitch" && g.Cause != NotYetBuilt {
+			t.Errorf("3.5 mm at 40 GHz is laid to %s: %s", g.Cause, g.Needs)
+		}
 	}
 }
 

@@ -146,15 +146,24 @@ func (j *judge) modes() error {
 		j.Gaps = append(j.Gaps, Gap{Axis: "mode-free limit", Asked: top.String(), Best: fmt.Sprintf("%v (%s)", x.CrossSection.ModeFree, m.Element), Cause: Physics,
 			Needs: "a smaller cross-section there: at fixed impedance a higher limit always means smaller diameters"})
 	}
-	var blind []string
+	var blind, short []string
 	for _, k := range p.NoMode {
 		if row := p.Rows[k]; row.Part != "" {
 			blind = append(blind, row.Name)
+			if row.Rated == nil || *row.Rated < top*(1-1e-12) {
+				short = append(short, row.Name)
+			}
 		}
 	}
 	if len(blind) > 0 && m.Verdict == Meets {
 		m.Why += fmt.Sprintf("; not seen: the cross-sections of %s", join(blind))
-		j.noteOnce("mode-free limit: the cross-sections of %s are not stated; their rating stands in for them", join(blind))
+		if len(short) > 0 {
+			m.Verdict = NotAssessed
+			m.Why += fmt.Sprintf(", and the rating of %s, which would stand in for them, ends below %v", join(short), top)
+			j.ask(enquiry.Question{Field: "catalogue: cross-sections of " + join(short), Text: fmt.Sprintf("From which frequency does %s carry a second mode?", join(short)), Changes: "the mode-free limit is not assessed until it is known"})
+		} else {
+			j.noteOnce("mode-free limit: the cross-sections of %s are not stated; their rating stands in for them", join(blind))
+		}
 	}
 	j.Margins = append(j.Margins, m)
 	return nil
@@ -250,12 +259,14 @@ func (j *judge) losses() error {
 			continue
 		}
 		typical, missing, stretched := false, []string(nil), []string(nil)
+		weak := vouches{}
 		biggest := -1
 		for k, row := range p.Rows {
 			if !j.s.judges(role, k) {
 				continue
 			}
 			typical = typical || row.Typical
+			weak.loss(row)
 			if !row.Lossy {
 				missing = append(missing, row.Name)
 			}
@@ -281,6 +292,11 @@ func (j *judge) losses() error {
 			m.Verdict = AtRisk
 			m.Why += fmt.Sprintf("; the loss of %s is extrapolated beyond its figures", join(stretched))
 		}
+		weak.weaken(&m)
+		if len(weak.undated) > 0 {
+			j.ask(enquiry.Question{Field: "catalogue: temperature of the loss of " + join(weak.undated), Text: fmt.Sprintf("At which temperature does the stated loss of %s hold?", join(weak.undated)),
+				Changes: fmt.Sprintf("taken as it stands; if it is that of 25 °C, its conductors' part is %.1f %% higher at %v", 100*(part.TemperatureFactor(p.Conditions.Temperature, room)-1), p.Conditions.Temperature)})
+		}
 		if len(missing) > 0 {
 			if m.Verdict != Fails {
 				m.Verdict = NotAssessed
@@ -294,9 +310,9 @@ func (j *judge) losses() error {
 		if m.Verdict == Fails && !l.Wish {
 			j.lossGap(p, m, at)
 		}
-		if whole(role) && m.Verdict == Meets && m.Margin < p.Mismatch[at] {
+		if whole(role) && (m.Verdict == Meets || m.Verdict == AtRisk && m.Margin >= 0) && m.Margin < p.Mismatch[at] {
 			j.Margins = append(j.Margins, Margin{Limit: "insertion loss, largest mismatch included", Verdict: AtRisk, Worst: m.Worst + p.Mismatch[at], Likely: m.Worst, LimitValue: m.LimitValue,
-				Margin: m.Margin - p.Mismatch[at], Unit: "dB", At: m.At, Element: m.Element, Conditions: m.Conditions, Source: m.Source, Wish: true,
+				Margin: m.Margin - p.Mismatch[at], Unit: "dB", At: m.At, Element: m.Element, Conditions: m.Conditions, Source: m.Source, Wish: l.Wish,
 				Why: "dissipation alone lies inside; with the unluckiest phases the reflections bring it outside"})
 		}
 	}
@@ -489,9 +505,11 @@ func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at 
 	}
 	limit, _ := l.at(p.Frequency[at])
 	typical := false
+	weak := vouches{}
 	biggest, share := 0, 0.0
 	for k, row := range p.Rows {
 		typical = typical || row.Typical
+		weak.reflection(row)
 		if row.Left[at] > share {
 			biggest, share = k, row.Left[at]
 		}
@@ -528,6 +546,7 @@ func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at 
 	if typical && m.Margin >= 0 {
 		m.Why += "; the figures are typical, not guaranteed"
 	}
+	weak.weaken(&m)
 	if len(ret.Unknown) > 0 {
 		var names []string
 		for _, k := range ret.Unknown {
@@ -574,11 +593,54 @@ func (j *judge) pieceReflection(l reflectionLimit, row chain.Row) {
 	m.fill(worse(at), worse(at), limit, l.vswr, row.Typical)
 	m.Conditions = []Condition{{"plane", "of the piece alone, both sides matched"}}
 	m.Why = fmt.Sprintf("%s by itself", row.Name)
+	weak := vouches{}
+	weak.reflection(row)
+	weak.weaken(&m)
 	if !row.Reflecting {
 		m.Verdict, m.Worst, m.Likely, m.Margin = NotAssessed, math.NaN(), math.NaN(), math.NaN()
 		m.Why = "no figure for its reflection"
 	}
 	j.Margins = append(j.Margins, m)
+}
+
+// vouches collects what the figures behind a margin do not say of themselves.
+type vouches struct{ unsaid, undated, leftOut []string }
+
+func (v *vouches) loss(row chain.Row) {
+	if row.Unvouched.LossStatistic {
+		v.unsaid = append(v.unsaid, "the loss of "+row.Name)
+	}
+	if row.Unvouched.Temperature {
+		v.undated = append(v.undated, row.Name)
+	}
+	if row.Unvouched.LossLeftOut {
+		v.leftOut = append(v.leftOut, row.Name)
+	}
+}
+
+func (v *vouches) reflection(row chain.Row) {
+	if row.Unvouched.ReflectionStatistic {
+		v.unsaid = append(v.unsaid, "the reflection of "+row.Name)
+	}
+}
+
+// weaken lets no margin meet its limit on figures whose conditions are open.
+func (v vouches) weaken(m *Margin) {
+	if !(m.Margin >= 0) {
+		return
+	}
+	say := func(xs []string, format string) {
+		if len(xs) == 0 {
+			return
+		}
+		if m.Verdict == Meets {
+			m.Verdict = AtRisk
+		}
+		m.Why += "; " + fmt.Sprintf(format, join(xs))
+	}
+	say(v.unsaid, "%s is not said to be guaranteed")
+	say(v.undated, "the loss of %s is stated without its temperature and taken as it stands")
+	say(v.leftOut, "the loss of %s, a few millimetres of line, is not known and left out")
 }
 
 func number(x float64) string { return fmt.Sprintf("%.3g", x) }
@@ -594,11 +656,28 @@ func unitOf(vswr bool) string {
 func (j *judge) ripples() error {
 	p := j.Prediction
 	for _, l := range j.e.Limits.Ripple {
-		m := Margin{Limit: "ripple", Unit: "dB", LimitValue: float64(l.AtMost), Likely: p.Ripple.PeakToPeak, Wish: l.Wish, At: units.Frequency(p.Frequency[len(p.Frequency)-1]), Source: "every pair of reflections at its worst phase"}
-		m.Worst = allRipple(p)
+		m := Margin{Limit: "ripple", Unit: "dB", LimitValue: float64(l.AtMost), Wish: l.Wish, Source: "every pair of reflections at its worst phase"}
+		// Bounds are flat or stepped and loss rises with frequency, so ripple is
+		// often greatest at the low end: the whole band is judged.
+		for i, f := range p.Frequency {
+			if inBand(j.e, f) {
+				if sum, largest := allRipple(p, i); sum > m.Worst || m.At == 0 {
+					m.Worst, m.Likely, m.At = sum, largest, units.Frequency(f)
+				}
+			}
+		}
+		typical, weak := false, vouches{}
+		for _, row := range p.Rows {
+			typical = typical || row.Typical
+			weak.reflection(row)
+		}
 		m.Margin = m.LimitValue - m.Worst
-		m.Verdict = verdict(m.Margin, m.LimitValue-m.Likely, false)
-		m.Why = "the largest pair alone makes " + units.Level(p.Ripple.PeakToPeak).String()
+		m.Verdict = verdict(m.Margin, m.LimitValue-m.Likely, typical)
+		m.Why = "the largest pair alone makes " + units.Level(m.Likely).String()
+		if typical && m.Margin >= 0 {
+			m.Why += "; the figures are typical, not guaranteed"
+		}
+		weak.weaken(&m)
 		if l.Window != nil && !math.IsNaN(p.Ripple.Period) && float64(*l.Window) < p.Ripple.Period {
 			m.Why += fmt.Sprintf("; the window %v is shorter than its period %v and shows only part of it", *l.Window, units.Frequency(p.Ripple.Period))
 		}
@@ -615,20 +694,20 @@ func (j *judge) ripples() error {
 	return nil
 }
 
-// allRipple sums the peak-to-peak ripple of every pair at the top of the band.
-func allRipple(p chain.Prediction) float64 {
-	i := len(p.Frequency) - 1
-	sum := 0.0
+// allRipple sums the peak-to-peak ripple of every pair at grid point i, and
+// returns the largest of them beside it.
+func allRipple(p chain.Prediction, i int) (sum, largest float64) {
 	for a := range p.Rows {
 		loss := 0.0
 		for b := a + 1; b < len(p.Rows); b++ {
 			if x, y := p.Rows[a].Right[i], p.Rows[b].Left[i]; x > 0 && y > 0 {
-				sum += network.NewRipple(x, y, loss/units.DecibelsPerNeper).PeakToPeak()
+				pp := network.NewRipple(x, y, loss/units.DecibelsPerNeper).PeakToPeak()
+				sum, largest = sum+pp, math.Max(largest, pp)
 			}
 			loss += p.Rows[b].Response.Loss[i]
 		}
 	}
-	return sum
+	return sum, largest
 }
 
 // temperatures compares each element's operating range with the enquiry's.

@@ -125,6 +125,11 @@ func (j *judge) noiseMargin(r *NoiseReport, n enquiry.Noise) {
 			typical = typical || row.Typical
 		}
 		m.Verdict = verdict(m.Margin, m.Margin, typical)
+		weak := vouches{}
+		for _, row := range j.Prediction.Rows {
+			weak.loss(row)
+		}
+		weak.weaken(&m)
 	}
 	var missing []string
 	most := -1

@@ -13,12 +13,12 @@ import (
 	"pgregory.net/rapid"
 )
 
-// attenuator makes the trial chain's loss all one figure: the cable's, at every
-// frequency and temperature.
+// attenuator makes the trial chain's loss all one figure: the cable's at 20 GHz,
+// at every temperature, for only K1 follows it.
 func attenuator(db, length float64) func(*part.Cable, *part.CableConnector) {
 	return func(c *part.Cable, k *part.CableConnector) {
-		c.Loss = part.Attenuation{Points: []part.AttenuationPoint{{At: 20e9, Loss: units.Attenuation(db / length / units.DecibelsPerNeper)}}}
-		k.Loss = part.Loss{K: to(units.RootLevel(0)), Temperature: to(units.Celsius(25))}
+		c.Loss = part.Attenuation{K1: to(units.RootAttenuation(0)), K2: to(units.LinAttenuation(db / length / units.DecibelsPerNeper / 20e9)), Temperature: to(units.Celsius(25)), Statistic: part.Guaranteed}
+		k.Loss = part.Loss{K: to(units.RootLevel(0)), Temperature: to(units.Celsius(25)), Statistic: part.Guaranteed}
 	}
 }
 

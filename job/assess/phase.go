@@ -604,8 +604,12 @@ func (j *judge) overTemperature(p *Phase, m *MatchReport, d chain.Drift, limit, 
 	moved := mg.Likely / 360 / float64(p.At)
 	j.Ways = append(j.Ways, Option{Title: "measure the temperature of the lines and correct for it",
 		Effect: fmt.Sprintf("takes out most of %v; the cut, the spread between cables and the hysteresis stay", p.of(moved))})
-	j.Gaps = append(j.Gaps, Gap{Axis: name, Asked: fmt.Sprintf("± %v from %v to %v", m.Limit, cold, hot), Best: "± " + p.of(mg.Worst/360/float64(p.At)).String(), Cause: NotYetBuilt,
-		Needs: fmt.Sprintf("a cable that moves by %s times less, or correction by its own curve", figure(moved/math.Max(limit-cut, 0.01*limit)))})
+	g := Gap{Axis: name, Asked: fmt.Sprintf("± %v from %v to %v", m.Limit, cold, hot), Best: "± " + p.of(mg.Worst/360/float64(p.At)).String(), Cause: NotYetBuilt,
+		Needs: fmt.Sprintf("a cable that moves by %s times less, or correction by its own curve", figure(moved/(limit-cut)))}
+	if !(cut < limit) {
+		g.Cause, g.Needs = Process, "a match that cutting holds first: the cut alone uses it up, whatever the cable does over temperature; or correction of each line by its own curve"
+	}
+	j.Gaps = append(j.Gaps, g)
 }
 
 // array works out what the phase errors do to the array, with the lines' share

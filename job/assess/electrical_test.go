@@ -1,0 +1,102 @@
+package assess
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"linewright/hardware/part"
+	"linewright/job/enquiry"
+	"linewright/physics/network"
+	"linewright/physics/units"
+)
+
+// vouched makes every figure of the trial chain a guaranteed one with its
+// temperature, 2 dB/m flat at 20 GHz, and lets change undo one of them.
+func vouched(change func(*part.Cable, *part.CableConnector)) func(*part.Cable, *part.CableConnector) {
+	return func(c *part.Cable, k *part.CableConnector) {
+		c.Loss = part.Attenuation{K1: to(units.Must[units.RootAttenuation]("0.4 dB/(m·sqrt(GHz))")), Temperature: to(units.Celsius(25)), Statistic: part.Guaranteed}
+		k.Loss = part.Loss{K: to(units.Must[units.RootLevel]("0.03 dB/sqrt(GHz)")), Temperature: to(units.Celsius(25)), Statistic: part.Guaranteed}
+		c.Reflection = part.Reflection{VSWR: to(1.1), Statistic: part.Guaranteed}
+		k.Reflection = part.Reflection{VSWR: to(1.15), Statistic: part.Guaranteed}
+		k.RatedFrequency, k.MaxTemperature = to(units.Frequency(90e9)), to(units.Celsius(125))
+		if change != nil {
+			change(c, k)
+		}
+	}
+}
+
+func roomy(celsius float64) enquiry.Enquiry {
+	return enquiry.Enquiry{ID: "roomy", Band: []enquiry.Band{{From: 1e9, To: 20e9}}, Environment: enquiry.Environment{MaxTemperature: to(units.Celsius(celsius))},
+		Limits: enquiry.Limits{InsertionLoss: []enquiry.LossLimit{{AtMost: to(units.Level(6))}}, VSWR: []enquiry.VSWRLimit{{AtMost: 3}}}}
+}
+
+// A figure that does not say whether it is guaranteed, or at which temperature
+// it holds when the chain is warmer, meets no limit for certain.
+func TestUnvouchedFigures(t *testing.T) {
+	for name, c := range map[string]struct {
+		celsius  float64
+		change   func(*part.Cable, *part.CableConnector)
+		limit    string
+		want     Verdict
+		contains string
+	}{
+		"all vouched for":           {85, nil, "insertion loss", Meets, ""},
+		"reflections vouched for":   {85, nil, "VSWR of the chain", Meets, ""},
+		"loss unsaid":               {85, func(c *part.Cable, _ *part.CableConnector) { c.Loss.Statistic = "" }, "insertion loss", AtRisk, "the loss of cable is not said to be guaranteed"},
+		"loss typical":              {85, func(c *part.Cable, _ *part.CableConnector) { c.Loss.Statistic = part.Typical }, "insertion loss", AtRisk, "typical"},
+		"loss undated and hot":      {85, func(_ *part.Cable, k *part.CableConnector) { k.Loss.Temperature = nil }, "insertion loss", AtRisk, "stated without its temperature"},
+		"loss undated, not warmer":  {25, func(_ *part.Cable, k *part.CableConnector) { k.Loss.Temperature = nil }, "insertion loss", Meets, ""},
+		"reflection unsaid":         {85, func(_ *part.Cable, k *part.CableConnector) { k.Reflection.Statistic = "" }, "VSWR of the chain", AtRisk, "the reflection of"},
+		"loss unsaid, VSWR is told": {85, func(c *part.Cable, _ *part.CableConnector) { c.Loss.Statistic = "" }, "VSWR of the chain", Meets, ""},
+	} {
+		r := trial(t, roomy(c.celsius), 0.3, vouched(c.change))
+		m := marginOf(t, r, c.limit)
+		if m.Verdict != c.want || !strings.Contains(m.Why, c.contains) {
+			t.Errorf("%s: %v: %s", name, m.Verdict, m.Why)
+		}
+	}
+	r := trial(t, roomy(85), 0.3, vouched(func(_ *part.Cable, k *part.CableConnector) { k.Loss.Temperature = nil }))
+	asked := false
+	for _, q := range r.Questions {
+		asked = asked || strings.Contains(q.Text, "At which temperature does the stated loss")
+	}
+	if !asked {
+		t.Error("the missing temperature is not asked for")
+	}
+}
+
+// Insertion loss counts reflections (the trade's glossary): where their worst
+// phases bring it outside, the answer is at risk and not a wish.
+func TestLossWithMismatch(t *testing.T) {
+	e := roomy(25)
+	at := marginOf(t, trial(t, e, 0.3, vouched(nil)), "insertion loss").Worst
+	e.Limits.InsertionLoss[0].AtMost = to(units.Level(at + 0.001))
+	r := trial(t, e, 0.3, vouched(nil))
+	m := marginOf(t, r, "insertion loss, largest mismatch included")
+	if m.Wish || m.Verdict != AtRisk || r.Verdict() != AtRisk {
+		t.Errorf("mismatch: wish %v, %v, overall %v", m.Wish, m.Verdict, r.Verdict())
+	}
+	e.Limits.InsertionLoss[0].Wish = true
+	if m := marginOf(t, trial(t, e, 0.3, vouched(nil)), "insertion loss, largest mismatch included"); !m.Wish {
+		t.Error("the mismatch of a wish excludes")
+	}
+}
+
+// Flat bounds ripple most where the loss between them is least: a limit is
+// judged over the band, not at its top. By hand (F14 of the trade's notes) for
+// connectors of 1.15 and a cable of 1.1 at 1 GHz.
+func TestRippleOverBand(t *testing.T) {
+	e := roomy(25)
+	e.Limits.Ripple = []enquiry.RippleLimit{{AtMost: 0.2}}
+	m := marginOf(t, trial(t, e, 0.3, vouched(nil)), "ripple")
+	a, b := network.FromVSWR(1.15), network.FromVSWR(1.1)
+	loss := 0.4 * 0.3 // dB at 1 GHz
+	pp := func(x float64) float64 { return 20 * math.Log10((1+x)/(1-x)) }
+	through := math.Pow(10, -loss/10)
+	want := 2*pp(a*b) + pp(a*a*through) // the cable's reflection may lie at either of its ends
+	within(t, "ripple, dB", m.Worst, want, 1e-9)
+	if m.At != 1e9 {
+		t.Errorf("judged at %v", m.At)
+	}
+}
