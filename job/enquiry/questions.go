@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"linewright/hardware/part"
+	"linewright/physics/line"
 	"linewright/physics/units"
 )
 
@@ -101,6 +102,12 @@ func (e Enquiry) Questions() []Question {
 			ask(name+".stackup", "What is the board's stackup, with permittivity and the frequency it holds at, foil, finish and mask, and who makes it?", "without it the launch can be neither estimated nor designed")
 		}
 	}
+	for i, l := range e.Limits.InsertionLoss {
+		if t, hot := l.Temperature, e.Environment.MaxTemperature; t != nil && hot != nil && *t < *hot {
+			ask(fmt.Sprintf("limits.insertion_loss[%d].temperature", i), fmt.Sprintf("The loss limit holds at %v, but it works to %v: is that temperature meant, and which loss is allowed when hot?", *t, *hot),
+				"the limit is judged at its own temperature alone; conductor loss rises with temperature")
+		}
+	}
 	if e.Handling.MatingsPerDay == nil && e.Handling.Matings == nil {
 		ask("handling.matings", "How often are the joints made and parted over the service life?", "decides series, retention grade and savers")
 	}
@@ -125,6 +132,7 @@ func (e Enquiry) Contradictions() []Contradiction {
 	if e.ModeFreeTo != nil && float64(*e.ModeFreeTo) < e.top() {
 		say("mode-free is wanted at least to the top of the band", fmt.Sprintf("mode-free to %v, but the band goes to %v", *e.ModeFreeTo, units.Frequency(e.top())), "mode_free_to", "band")
 	}
+	e.impossible(say)
 	e.environmentContradictions(say)
 	e.matchContradictions(say)
 	e.lossContradictions(say)
@@ -171,6 +179,66 @@ func (e Enquiry) environmentContradictions(say sayer) {
 	}
 }
 
+// impossible finds figures that nothing can have: what counts or measures is
+// not negative, and a VSWR not below 1. They are a slip of the pen, and
+// whatever is worked out from them is void.
+func (e Enquiry) impossible(say sayer) {
+	below := func(field, what string, bad bool) {
+		if bad {
+			say("write what is meant", what, field)
+		}
+	}
+	if x := e.Path.Length; x != nil {
+		below("path.length", fmt.Sprintf("a length of %v", *x), *x <= 0)
+	}
+	if x := e.Path.BendRadius; x != nil {
+		below("path.bend_radius", fmt.Sprintf("a bend radius of %v", *x), *x <= 0)
+	}
+	if x := e.Lines; x != nil {
+		below("lines", fmt.Sprintf("%d lines", *x), *x < 1)
+	}
+	if x := e.Commercial.Quantity; x != nil {
+		below("commercial.quantity", fmt.Sprintf("a quantity of %d", *x), *x < 1)
+	}
+	if x := e.Handling.Matings; x != nil {
+		below("handling.matings", fmt.Sprintf("%d matings", *x), *x < 0)
+	}
+	if x := e.Handling.MatingsPerDay; x != nil {
+		below("handling.matings_per_day", fmt.Sprintf("%g matings a day", *x), *x < 0)
+	}
+	if x := e.Environment.Gradient; x != nil {
+		below("environment.gradient", fmt.Sprintf("lines that differ by %v", *x), *x < 0)
+	}
+	if x := e.Environment.Pressure; x != nil {
+		below("environment.pressure", fmt.Sprintf("a pressure of %v", *x), *x < 0)
+	}
+	if x := e.Environment.Altitude; x != nil { // the lowest dry land lies at −430 m; ISO 2533 goes to −2 km
+		below("environment.altitude", fmt.Sprintf("an altitude of %v, below the standard atmosphere", *x), *x < -2000)
+	}
+	if w := e.Power; w != nil {
+		if w.Average != nil {
+			below("power.average", fmt.Sprintf("an average power of %v", *w.Average), *w.Average <= 0)
+		}
+		if w.Peak != nil {
+			below("power.peak", fmt.Sprintf("a peak power of %v", *w.Peak), *w.Peak <= 0)
+		}
+		if w.Average != nil && w.Peak != nil {
+			below("power.peak", fmt.Sprintf("a peak power of %v below the average of %v", *w.Peak, *w.Average), *w.Peak < *w.Average)
+		}
+		if w.LoadVSWR != nil {
+			below("power.load_vswr", fmt.Sprintf("a load VSWR of %.3g", *w.LoadVSWR), *w.LoadVSWR < 1)
+		}
+	}
+	for i, r := range e.Limits.ReturnLoss {
+		if r.AtLeast != nil {
+			below(fmt.Sprintf("limits.return_loss[%d].at_least", i), fmt.Sprintf("a return loss of %v: it is written positive", *r.AtLeast), *r.AtLeast < 0)
+		}
+	}
+	if f := e.Field; f != nil && f.Pitch != nil {
+		below("field.pitch", fmt.Sprintf("a pitch of %v", *f.Pitch), *f.Pitch <= 0)
+	}
+}
+
 // agree is how far two statements of one quantity may differ before they
 // contradict each other: rounding to one digit makes a tenth.
 const agree = 0.1
@@ -192,11 +260,43 @@ func (e Enquiry) matchContradictions(say sayer) {
 				"match.delay", "match.phase")
 		}
 	}
+	e.lengthAgainst(*m, say)
 	if m.SetSize != nil && e.Lines != nil && *m.SetSize > *e.Lines {
 		say("a set is no larger than the field", fmt.Sprintf("a matched set of %d among %d lines", *m.SetSize, *e.Lines), "match.set_size", "lines")
 	}
 	if m.SetSize != nil && *m.SetSize < 2 && m.Kind == Relative {
 		say("a relative match needs two lines", fmt.Sprintf("a relative match within a set of %d", *m.SetSize), "match.set_size", "match.kind")
+	}
+}
+
+// Velocity factors of the lines that a match in millimetres may be meant of:
+// from solid dielectrics of permittivity 4 to air.
+const slowest, fastest = 0.5, 1.0
+
+// lengthAgainst finds a match in millimetres that no line makes the delay or the
+// phase it stands beside.
+func (e Enquiry) lengthAgainst(m Match, say sayer) {
+	if m.Length == nil {
+		return
+	}
+	l := math.Abs(float64(*m.Length))
+	least, most := l/fastest/line.C0*(1-agree), l/slowest/line.C0*(1+agree)
+	check := func(delay float64, stated, field string) {
+		if delay < least || delay > most {
+			say("keep the one that is the limit", fmt.Sprintf("%v of any line is between %.3g and %.3g ps, but %s is asked, which is %.3g ps", *m.Length, least/(1-agree)*1e12, most/(1+agree)*1e12, stated, delay*1e12),
+				"match.length", field)
+		}
+	}
+	if m.Delay != nil {
+		check(math.Abs(float64(*m.Delay)), m.Delay.String(), "match.delay")
+		return
+	}
+	f := e.top()
+	if m.At != nil {
+		f = float64(*m.At)
+	}
+	if m.Phase != nil && f > 0 {
+		check(math.Abs(float64(*m.Phase))/(2*math.Pi*f), fmt.Sprintf("%v at %v", *m.Phase, units.Frequency(f)), "match.phase")
 	}
 }
 
@@ -214,9 +314,6 @@ func (e Enquiry) lossContradictions(say sayer) {
 		}
 		if l.AtMost != nil && *l.AtMost < 0 {
 			say("a loss is written positive", fmt.Sprintf("an insertion loss of %v", *l.AtMost), field+".at_most")
-		}
-		if t, hot := l.Temperature, e.Environment.MaxTemperature; t != nil && hot != nil && *t < *hot {
-			say("say which of the two holds: the limit is judged at its own temperature", fmt.Sprintf("the loss limit holds at %v, but it works to %v", *t, *hot), field+".temperature", "environment.max_temperature")
 		}
 	}
 	for i, r := range e.Limits.ReturnLoss {

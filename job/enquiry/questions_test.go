@@ -47,13 +47,19 @@ func TestContradictions(t *testing.T) {
 		"set":        {Enquiry{Lines: ptr(4), Match: &Match{SetSize: ptr(8)}}, "8 among 4 lines"},
 		"vswr":       {Enquiry{Limits: Limits{VSWR: []VSWRLimit{{AtMost: 1.3}}, ReturnLoss: []ReturnLossLimit{{AtLeast: ptr(units.Level(25))}}}}, "VSWR 1.3 is a return loss of 17.7 dB"},
 		"loss":       {Enquiry{Limits: Limits{InsertionLoss: []LossLimit{{}}}}, "without a figure"},
-		"cold":       {Enquiry{Environment: Environment{MaxTemperature: ptr(units.Celsius(85))}, Limits: Limits{InsertionLoss: []LossLimit{{AtMost: ptr(units.Level(3)), Temperature: ptr(units.Celsius(25))}}}}, "holds at 25 °C, but it works to 85 °C"},
 		"field":      {Enquiry{Lines: ptr(64), Field: &Field{Pitch: ptr(units.Length(10e-3)), Width: ptr(units.Length(50e-3)), Height: ptr(units.Length(50e-3))}}, "64 lines at a pitch of 10 mm do not fit"},
 		"inch":       {Enquiry{Lines: ptr(9), Field: &Field{Pitch: ptr(units.Length(0.138e-3)), Width: ptr(units.Length(12e-3)), Height: ptr(units.Length(12e-3))}}, "read in inches it is 3.505 mm"},
 		"solderless": {Enquiry{From: End{Kind: Board, Solderless: ptr(true), Mounts: []part.Mount{part.EdgeSolder}}}, "every mount it allows is soldered"},
 		"gender":     {Enquiry{To: End{Kind: Port, Port: &part.Face{Gender: part.Male}, Presents: &part.Face{Gender: part.Male}}}, "a male face cannot mate with the male port"},
 		"bullet":     {Enquiry{Path: Path{Through: ThroughBullet}, From: End{Kind: Port}}, "the path is a bullet"},
 		"moving":     {Enquiry{Path: Path{Construction: part.SemiRigid, Moving: ptr(true)}}, "semi-rigid"},
+		"length":     {Enquiry{Path: Path{Length: ptr(units.Length(-1))}}, "a length of -1 m"},
+		"lines":      {Enquiry{Lines: ptr(0)}, "0 lines"},
+		"power":      {Enquiry{Power: &Power{Average: ptr(units.Power(-5))}}, "an average power of -5 W"},
+		"peak":       {Enquiry{Power: &Power{Average: ptr(units.Power(5)), Peak: ptr(units.Power(2))}}, "a peak power of 2 W below the average of 5 W"},
+		"load":       {Enquiry{Power: &Power{LoadVSWR: ptr(0.5)}}, "a load VSWR of 0.5"},
+		"altitude":   {Enquiry{Environment: Environment{Altitude: ptr(units.Length(-5000))}}, "an altitude of -5000 m"},
+		"return":     {Enquiry{Limits: Limits{ReturnLoss: []ReturnLossLimit{{AtLeast: ptr(units.Level(-15))}}}}, "written positive"},
 		"port":       {Enquiry{From: End{Kind: Port, Stackup: "x"}}, "from is a port"},
 	} {
 		if cs := c.e.Contradictions(); !says(cs, c.words) {
@@ -113,5 +119,40 @@ func TestAgreementIsSilent(t *testing.T) {
 		if cs := e.Contradictions(); len(cs) > 0 {
 			t.Fatalf("seed %d: %g s and its phase at %g Hz: %v", seed, ps, f, cs)
 		}
+	}
+}
+
+// A match in millimetres against one in picoseconds or degrees: 0.05 mm is
+// 0.17 ps of air and 0.33 ps of a line half as fast, never 3 ps; 0.1 mm of
+// velocity factor 0.84 is 11 deg at 77 GHz and 5.6 deg at 39 (F19 of the trade's notes).
+func TestLengthAgainstDelay(t *testing.T) {
+	mm := func(x float64) *units.Length { return ptr(units.Length(x * 1e-3)) }
+	e := Enquiry{Band: []Band{{From: 26e9, To: 77e9}}, Match: &Match{Length: mm(0.05), Delay: ptr(units.Time(3e-12))}}
+	if cs := e.Contradictions(); !says(cs, "between 0.167 and 0.334 ps, but 3 ps is asked") {
+		t.Errorf("0.05 mm against 3 ps gives %v", cs)
+	}
+	e.Match = &Match{Length: mm(0.1), Phase: ptr(units.Must[units.Angle]("11 deg"))}
+	if cs := e.Contradictions(); len(cs) != 0 {
+		t.Errorf("0.1 mm and 11 deg at 77 GHz agree, but: %v", cs)
+	}
+	e.Match = &Match{Length: mm(0.1), Phase: ptr(units.Must[units.Angle]("1 deg"))}
+	if cs := e.Contradictions(); !says(cs, "but 1 deg at 77 GHz is asked") {
+		t.Errorf("0.1 mm against 1 deg at 77 GHz gives %v", cs)
+	}
+}
+
+// A loss limit at a temperature of its own is a condition, not a
+// contradiction; what holds when hot is asked.
+func TestLossLimitAtItsTemperature(t *testing.T) {
+	e := Enquiry{Environment: Environment{MaxTemperature: ptr(units.Celsius(85))}, Limits: Limits{InsertionLoss: []LossLimit{{AtMost: ptr(units.Level(3)), Temperature: ptr(units.Celsius(25))}}}}
+	if cs := e.Contradictions(); len(cs) != 0 {
+		t.Errorf("a limit at 25 °C in a range to 85 °C: %v", cs)
+	}
+	asked := false
+	for _, q := range e.Questions() {
+		asked = asked || q.Field == "limits.insertion_loss[0].temperature" && strings.Contains(q.Text, "25 °C") && strings.Contains(q.Text, "85 °C")
+	}
+	if !asked {
+		t.Error("the loss when hot is not asked")
 	}
 }
