@@ -62,7 +62,7 @@ whole file is then not assessed. Exit status 1 when a finding is bad.`,
 					printFile(env, d)
 				}
 			}
-			if err := together(errs...); err != nil {
+			if err := workspace.Together(errs...); err != nil {
 				return err
 			}
 			if env.json {

@@ -12,6 +12,7 @@ import (
 	"linewright/app/workspace"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/propose"
@@ -94,7 +95,7 @@ func outcomeStatus(a propose.Answer) error {
 type job struct {
 	w       workspace.Workspace
 	cat     catalogue.Catalogue
-	layouts assess.Layouts
+	layouts launch.Layouts
 }
 
 // openJob finds the workspace of a file, or opens the one named, and reads its
@@ -112,7 +113,7 @@ func openJob(dir, file string) (j job, name string, err error) {
 	var errC, errL error
 	j.cat, errC = j.w.Catalogue()
 	j.layouts, errL = j.w.Layouts()
-	return j, filepath.ToSlash(name), together(errC, errL)
+	return j, filepath.ToSlash(name), workspace.Together(errC, errL)
 }
 
 // openEnquiry reads an enquiry and what its workspace holds. Faults of all
@@ -122,11 +123,22 @@ func openEnquiry(dir, file string) (j job, e enquiry.Enquiry, err error) {
 	if name == "" {
 		return j, e, err
 	}
-	e, errE := j.w.Enquiry(name)
-	if err := together(errE, err); err != nil {
-		return j, e, err
+	e, errE := j.enquiry(name, err == nil)
+	return j, e, workspace.Together(errE, err)
+}
+
+// enquiry reads an enquiry; what it names is looked up when the shelves were
+// read.
+func (j job) enquiry(name string, resolve bool) (enquiry.Enquiry, error) {
+	text, err := j.w.Read(name)
+	if err != nil {
+		return enquiry.Enquiry{}, err
 	}
-	return j, e, j.w.Resolve(file, e, j.layouts)
+	e, err := j.w.EnquiryText(name, text)
+	if err == nil && resolve {
+		err = j.w.Resolve(name, text, e, j.layouts)
+	}
+	return e, err
 }
 
 // openChain reads a chain, builds it, and reads the enquiry that it or the flag
@@ -137,7 +149,7 @@ func openChain(dir, file, enquiryName string) (j job, e enquiry.Enquiry, b chain
 		return j, e, b, err
 	}
 	spec, errS := j.w.Chain(name)
-	if err := together(errS, err); err != nil {
+	if err := workspace.Together(errS, err); err != nil {
 		return j, e, b, err
 	}
 	if enquiryName == "" {
@@ -146,36 +158,13 @@ func openChain(dir, file, enquiryName string) (j job, e enquiry.Enquiry, b chain
 	if enquiryName == "" {
 		return j, e, b, usage("the chain names no enquiry", "add enquiry: to its file, or name one with --enquiry: the band and the limits come from it")
 	}
-	if e, err = j.w.Enquiry(enquiryPath(enquiryName)); err != nil {
-		return j, e, b, err
-	}
-	if err := j.w.Resolve(enquiryPath(enquiryName), e, j.layouts); err != nil {
+	if e, err = j.enquiry(enquiryPath(enquiryName), true); err != nil {
 		return j, e, b, err
 	}
 	if b, err = chain.Build(spec, j.cat); err != nil {
 		return j, e, b, inFile(file, err)
 	}
 	return j, e, b, nil
-}
-
-// together joins the faults of several files.
-func together(errs ...error) error {
-	var all workspace.Faults
-	for _, err := range errs {
-		switch x := err.(type) {
-		case nil:
-		case workspace.Faults:
-			all = append(all, x...)
-		case workspace.Fault:
-			all = append(all, x)
-		default:
-			return err
-		}
-	}
-	if len(all) == 0 {
-		return nil
-	}
-	return all
 }
 
 func newPredict(env *environment) *cobra.Command {

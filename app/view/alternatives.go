@@ -8,6 +8,7 @@ import (
 	"linewright/app/wire"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
 	"linewright/job/assess"
@@ -108,7 +109,7 @@ func candidates(cat catalogue.Catalogue, id string) (kind string, out []candidat
 
 // Find judges every part of the kind in place of piece, few frequencies and no
 // random draws. Those that do not fit come last, each with its reasons.
-func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, spec chain.Spec, piece int) (Alternatives, error) {
+func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, layouts launch.Layouts, spec chain.Spec, piece int) (Alternatives, error) {
 	out := Alternatives{Piece: piece, Options: []Option{}}
 	if piece < 0 || piece >= len(spec.Pieces) {
 		return out, fmt.Errorf("the chain has no piece %d; it has %d, counted from 0", piece, len(spec.Pieces))
@@ -125,7 +126,7 @@ func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, spec 
 		if err != nil {
 			return b, assess.Report{}, err
 		}
-		r, err := assess.Assess(ctx, e, assess.Subject{Built: b, Catalogue: cat}, o)
+		r, err := assess.Assess(ctx, e, assess.Subject{Built: b, Catalogue: cat, Layouts: layouts}, o)
 		return b, r, err
 	}
 	b, r, err := judge(spec)

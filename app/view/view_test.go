@@ -10,6 +10,7 @@ import (
 	"linewright/app/workspace"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/physics/line"
@@ -94,7 +95,7 @@ func TestDrawing(t *testing.T) {
 // has connectors of other series, and cables that K35 is not made for.
 func TestAlternatives(t *testing.T) {
 	e, cat, b, _ := judged(t)
-	a, err := Find(t.Context(), e, cat, b.Spec, 1)
+	a, err := Find(t.Context(), e, cat, launch.Layouts{}, b.Spec, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,11 +109,11 @@ func TestAlternatives(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := Find(ctx, e, cat, b.Spec, 1); err == nil {
+	if _, err := Find(ctx, e, cat, launch.Layouts{}, b.Spec, 1); err == nil {
 		t.Error("it goes on when nobody waits")
 	}
 	for _, piece := range []int{-1, 3} {
-		if _, err := Find(t.Context(), e, cat, b.Spec, piece); err == nil {
+		if _, err := Find(t.Context(), e, cat, launch.Layouts{}, b.Spec, piece); err == nil {
 			t.Errorf("piece %d has alternatives", piece)
 		}
 	}

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"linewright/app/wire"
-	"linewright/hardware/catalogue"
 	"linewright/job/enquiry"
 	"linewright/job/propose"
 )
@@ -172,10 +171,10 @@ func (x *answer) wait(ctx context.Context) error {
 }
 
 // full answers an enquiry as the command line does.
-func (s *Server) full(id string, text []byte, e enquiry.Enquiry, cat catalogue.Catalogue, hash string, urgent bool) *answer {
-	return s.answers.get(keyOf("full", id, string(text), hash), id, urgent, func(ctx context.Context) (propose.Answer, error) {
+func (s *Server) full(id string, text []byte, e enquiry.Enquiry, on shelf, urgent bool) *answer {
+	return s.answers.get(keyOf("full", id, string(text), on.hash), id, urgent, func(ctx context.Context) (propose.Answer, error) {
 		var last time.Time
-		return propose.Find(ctx, e, cat, propose.Options{Progress: func(stage string, x float64) {
+		return propose.Find(ctx, e, on.cat, propose.Options{Layouts: on.layouts, Progress: func(stage string, x float64) {
 			if now := time.Now(); now.Sub(last) > 250*time.Millisecond {
 				last = now
 				s.events.send(Working{id, stage, x})

@@ -38,33 +38,33 @@ type rankInput struct {
 }
 
 // ranked returns a proposal of the full answer.
-func (s *Server) ranked(ctx context.Context, in *rankInput) (propose.Proposal, enquiry.Enquiry, catalogue.Catalogue, error) {
-	e, _, cat, _, err := s.asked(in.ID, nil)
+func (s *Server) ranked(ctx context.Context, in *rankInput) (propose.Proposal, enquiry.Enquiry, shelf, error) {
+	e, _, on, err := s.asked(in.ID, nil)
 	if err != nil {
-		return propose.Proposal{}, e, cat, err
+		return propose.Proposal{}, e, on, err
 	}
 	x, err := s.answerOf(ctx, in.ID, nil)
 	if err != nil {
-		return propose.Proposal{}, e, cat, err
+		return propose.Proposal{}, e, on, err
 	}
 	for _, p := range x.found.Proposals {
 		if p.Rank == in.Rank {
-			return p, e, cat, nil
+			return p, e, on, nil
 		}
 	}
-	return propose.Proposal{}, e, cat, problem(http.StatusNotFound, fmt.Sprintf("there is no proposal %d", in.Rank), "the answer has %d", len(x.found.Proposals))
+	return propose.Proposal{}, e, on, problem(http.StatusNotFound, fmt.Sprintf("there is no proposal %d", in.Rank), "the answer has %d", len(x.found.Proposals))
 }
 
 func (s *Server) proposal(ctx context.Context, in *rankInput) (detail, error) {
-	p, e, cat, err := s.ranked(ctx, in)
+	p, e, on, err := s.ranked(ctx, in)
 	if err != nil {
 		return detail{}, err
 	}
-	return newDetail(e, cat, p.Built, p.Report)
+	return newDetail(e, on.cat, p.Built, p.Report)
 }
 
 func (s *Server) miss(ctx context.Context, in *rankInput) (detail, error) {
-	e, _, cat, _, err := s.asked(in.ID, nil)
+	e, _, on, err := s.asked(in.ID, nil)
 	if err != nil {
 		return detail{}, err
 	}
@@ -74,7 +74,7 @@ func (s *Server) miss(ctx context.Context, in *rankInput) (detail, error) {
 	}
 	for i, m := range x.found.Misses {
 		if m.Rank == in.Rank || m.Rank == 0 && i+1 == in.Rank {
-			d, err := newDetail(e, cat, m.Built, m.Report)
+			d, err := newDetail(e, on.cat, m.Built, m.Report)
 			d.Breaks = append(d.Breaks, m.Broken...)
 			return d, err
 		}
@@ -89,11 +89,11 @@ type alternativesInput struct {
 }
 
 func (s *Server) alternatives(ctx context.Context, in *alternativesInput) (view.Alternatives, error) {
-	p, e, cat, err := s.ranked(ctx, &rankInput{in.ID, in.Rank})
+	p, e, on, err := s.ranked(ctx, &rankInput{in.ID, in.Rank})
 	if err != nil {
 		return view.Alternatives{}, err
 	}
-	return view.Find(ctx, e, cat, p.Spec, in.Piece)
+	return view.Find(ctx, e, on.cat, on.layouts, p.Spec, in.Piece)
 }
 
 type predictInput struct {
@@ -108,40 +108,40 @@ type predictInput struct {
 }
 
 // subject reads the chain and the enquiry of a request.
-func (s *Server) subject(chainID string, spec json.RawMessage, enquiryID string, edits []edit) (chain.Spec, enquiry.Enquiry, catalogue.Catalogue, error) {
+func (s *Server) subject(chainID string, spec json.RawMessage, enquiryID string, edits []edit) (chain.Spec, enquiry.Enquiry, shelf, error) {
 	var c chain.Spec
 	var e enquiry.Enquiry
-	var cat catalogue.Catalogue
+	var on shelf
 	switch {
 	case chainID != "" && len(spec) > 0:
-		return c, e, cat, problem(http.StatusUnprocessableEntity, "both chain and spec are given", "send one of them")
+		return c, e, on, problem(http.StatusUnprocessableEntity, "both chain and spec are given", "send one of them")
 	case chainID == "" && len(spec) == 0:
-		return c, e, cat, problem(http.StatusUnprocessableEntity, "neither chain nor spec is given", "send the id of a chain, or its pieces as spec")
+		return c, e, on, problem(http.StatusUnprocessableEntity, "neither chain nor spec is given", "send the id of a chain, or its pieces as spec")
 	case chainID != "":
 		name, err := s.find(workspace.ChainDir, chainID)
 		if err != nil {
-			return c, e, cat, err
+			return c, e, on, err
 		}
 		if c, err = s.ws.Chain(name); err != nil {
-			return c, e, cat, err
+			return c, e, on, err
 		}
 	default:
 		text, err := indented(spec)
 		if err != nil {
-			return c, e, cat, err
+			return c, e, on, err
 		}
 		if c, err = s.ws.ChainText("spec", text); err != nil {
-			return c, e, cat, err
+			return c, e, on, err
 		}
 	}
 	if enquiryID == "" {
 		enquiryID = c.Enquiry
 	}
 	if enquiryID == "" {
-		return c, e, cat, problem(http.StatusUnprocessableEntity, "the chain names no enquiry", "send enquiry: the band and the limits come from it")
+		return c, e, on, problem(http.StatusUnprocessableEntity, "the chain names no enquiry", "send enquiry: the band and the limits come from it")
 	}
-	e, _, cat, _, err := s.asked(enquiryID, edits)
-	return c, e, cat, err
+	e, _, on, err := s.asked(enquiryID, edits)
+	return c, e, on, err
 }
 
 // indented breaks JSON into lines, which the reader bounds in length.
@@ -155,7 +155,7 @@ func indented(spec json.RawMessage) ([]byte, error) {
 
 func (s *Server) predict(ctx context.Context, in *predictInput) (detail, error) {
 	b := in.Body
-	c, e, cat, err := s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits)
+	c, e, on, err := s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits)
 	if err != nil {
 		return detail{}, err
 	}
@@ -165,17 +165,17 @@ func (s *Server) predict(ctx context.Context, in *predictInput) (detail, error) 
 		o = assess.Options{Points: 41, Draws: -1}
 		p = &preliminary{Points: o.Points, Figures: []string{"likely return loss: no random phases were drawn", "worst values between the frequencies of the grid"}}
 	}
-	built, err := chain.Build(c, cat)
+	built, err := chain.Build(c, on.cat)
 	if err != nil {
 		return detail{}, err
 	}
 	r, err := protect(func() (assess.Report, error) {
-		return assess.Assess(ctx, e, assess.Subject{Built: built, Catalogue: cat}, o)
+		return assess.Assess(ctx, e, assess.Subject{Built: built, Catalogue: on.cat, Layouts: on.layouts}, o)
 	})
 	if err != nil {
 		return detail{}, err
 	}
-	d, err := newDetail(e, cat, built, r)
+	d, err := newDetail(e, on.cat, built, r)
 	d.Preliminary = p
 	return d, err
 }
@@ -186,11 +186,11 @@ func (s *Server) findAlternatives(ctx context.Context, in *predictInput) (view.A
 	if b.Piece == nil {
 		return view.Alternatives{}, problem(http.StatusUnprocessableEntity, "piece is missing", "send its index from 0")
 	}
-	c, e, cat, err := s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits)
+	c, e, on, err := s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits)
 	if err != nil {
 		return view.Alternatives{}, err
 	}
-	return view.Find(ctx, e, cat, c, *b.Piece)
+	return view.Find(ctx, e, on.cat, on.layouts, c, *b.Piece)
 }
 
 // ChainRow is a chain in a list.

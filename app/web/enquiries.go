@@ -9,7 +9,6 @@ import (
 
 	"linewright/app/wire"
 	"linewright/app/workspace"
-	"linewright/hardware/catalogue"
 	"linewright/job/enquiry"
 	"linewright/job/propose"
 )
@@ -24,16 +23,16 @@ type workspaceDoc struct {
 	Parts     int          `json:"parts"`
 	Enquiries int          `json:"enquiries"`
 	Chains    int          `json:"chains"`
-	Errors    []wire.Error `json:"errors" doc:"what is wrong with the catalogue"`
+	Errors    []wire.Error `json:"errors" doc:"what is wrong with the catalogue, the stackups and the launches"`
 }
 
 func (s *Server) workspace(context.Context, *none) (workspaceDoc, error) {
 	d := workspaceDoc{Name: path.Base(absolute(s.ws.Root)), Root: absolute(s.ws.Root), Demo: s.o.Demo, Version: s.o.Version, Errors: []wire.Error{}}
-	cat, _, err := s.store.catalogue()
+	on, err := s.store.whole()
 	if err != nil {
 		d.Errors = wire.NewErrors(err).Errors
 	}
-	d.Parts = cat.Len()
+	d.Parts = on.cat.Len()
 	names, err := s.ws.Enquiries()
 	if err != nil {
 		return d, err
@@ -99,16 +98,16 @@ func (s *Server) enquiries(_ context.Context, _ *none) (enquiryList, error) {
 	if err != nil {
 		return out, err
 	}
-	cat, hash, errC := s.store.catalogue()
+	on, errS := s.store.whole()
 	for _, name := range names {
 		if idPattern.MatchString(idOf(name)) {
-			out.Enquiries = append(out.Enquiries, s.enquiryRow(name, cat, hash, errC))
+			out.Enquiries = append(out.Enquiries, s.enquiryRow(name, on, errS))
 		}
 	}
 	return out, nil
 }
 
-func (s *Server) enquiryRow(name string, cat catalogue.Catalogue, hash string, errC error) enquiryRow {
+func (s *Server) enquiryRow(name string, on shelf, errS error) enquiryRow {
 	r := enquiryRow{ID: idOf(name), File: name, Bands: []band{}, Limits: []limitRow{}, Verdicts: []string{}, Errors: []wire.Error{}, State: "faulty"}
 	text, err := s.ws.Read(name)
 	var e enquiry.Enquiry
@@ -117,13 +116,16 @@ func (s *Server) enquiryRow(name string, cat catalogue.Catalogue, hash string, e
 		r.Title, r.Customer, r.Bands, r.Limits = e.Title, e.Customer, bandsOf(e), limitsOf(e)
 	}
 	if err == nil {
-		err = errC
+		err = errS
+	}
+	if err == nil {
+		err = s.ws.Resolve(name, text, e, on.layouts)
 	}
 	if err != nil {
 		r.Errors = wire.NewErrors(err).Errors
 		return r
 	}
-	x := s.full(r.ID, text, e, cat, hash, false)
+	x := s.full(r.ID, text, e, on, false)
 	if !x.ready() {
 		r.State = "working"
 		return r
@@ -169,6 +171,9 @@ func (s *Server) sheetOf(name string, text []byte, saved bool) sheet {
 	d := sheet{ID: idOf(name), File: name, ETag: etag(text), Text: string(text), Errors: []wire.Error{}, Questions: []wire.Question{}, Contradictions: []wire.Contradiction{}, Saved: saved,
 		Fields: workspace.EnquiryFields(text)}
 	e, err := s.ws.EnquiryText(name, text)
+	if on, errS := s.store.whole(); err == nil && errS == nil {
+		err = s.ws.Resolve(name, text, e, on.layouts)
+	}
 	if err != nil {
 		d.Errors = wire.NewErrors(err).Errors
 	}
@@ -330,34 +335,36 @@ func (s *Server) postEnquiry(_ context.Context, in *createInput) (sheet, error) 
 	return s.sheetOf(name, text, true), nil
 }
 
-// asked reads an enquiry with edits and the catalogue.
-func (s *Server) asked(id string, edits []edit) (e enquiry.Enquiry, text []byte, cat catalogue.Catalogue, hash string, err error) {
+// asked reads an enquiry with edits and what its answer draws on.
+func (s *Server) asked(id string, edits []edit) (e enquiry.Enquiry, text []byte, on shelf, err error) {
 	name, err := s.find(workspace.EnquiryDir, id)
 	if err != nil {
-		return e, nil, cat, "", err
+		return e, nil, on, err
 	}
 	if text, err = s.ws.Read(name); err != nil {
-		return e, nil, cat, "", err
+		return e, nil, on, err
 	}
 	if len(edits) > 0 {
 		if text, err = workspace.Edit(name, text, editsOf(edits)...); err != nil {
-			return e, nil, cat, "", err
+			return e, nil, on, err
 		}
 	}
 	if e, err = s.ws.EnquiryText(name, text); err != nil {
-		return e, nil, cat, "", err
+		return e, nil, on, err
 	}
-	cat, hash, err = s.store.catalogue()
-	return e, text, cat, hash, err
+	if on, err = s.store.whole(); err == nil {
+		err = s.ws.Resolve(name, text, e, on.layouts)
+	}
+	return e, text, on, err
 }
 
 // answerOf returns the full answer of an enquiry, computing it if need be.
 func (s *Server) answerOf(ctx context.Context, id string, edits []edit) (*answer, error) {
-	e, text, cat, hash, err := s.asked(id, edits)
+	e, text, on, err := s.asked(id, edits)
 	if err != nil {
 		return nil, err
 	}
-	x := s.full(id, text, e, cat, hash, true)
+	x := s.full(id, text, e, on, true)
 	return x, x.wait(ctx)
 }
 
@@ -403,22 +410,23 @@ const quickPoints = 11
 
 func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, error) {
 	b := in.Body
-	e, text, cat, hash, err := s.asked(b.Enquiry, b.Edits)
+	e, text, on, err := s.asked(b.Enquiry, b.Edits)
 	if err != nil {
 		return quickAnswer{}, err
 	}
-	if x := s.answers.peek(keyOf("full", b.Enquiry, string(text), hash)); x != nil && x.err == nil {
+	if x := s.answers.peek(keyOf("full", b.Enquiry, string(text), on.hash)); x != nil && x.err == nil {
 		return quickAnswer{Answer: x.wire}, nil
 	}
 	if b.Full {
-		x := s.full(b.Enquiry, text, e, cat, hash, true)
+		x := s.full(b.Enquiry, text, e, on, true)
 		if err := x.wait(ctx); err != nil {
 			return quickAnswer{}, err
 		}
 		return quickAnswer{Answer: x.wire}, nil
 	}
 	o := quick(b.Most)
-	a, err := protect(func() (propose.Answer, error) { return propose.Find(ctx, e, cat, o) })
+	o.Layouts = on.layouts
+	a, err := protect(func() (propose.Answer, error) { return propose.Find(ctx, e, on.cat, o) })
 	if err != nil {
 		return quickAnswer{}, err
 	}

@@ -108,7 +108,7 @@ func (s *Server) stream(ctx context.Context, _ *struct{}, send sse.Sender) {
 
 // watch looks every so often whether files changed, by size and time.
 func (s *Server) watch(ctx context.Context, every time.Duration) {
-	dirs := []string{workspace.EnquiryDir, workspace.CatalogueDir, workspace.ChainDir, workspace.StackupDir, workspace.MeasuredDir}
+	dirs := []string{workspace.EnquiryDir, workspace.CatalogueDir, workspace.ChainDir, workspace.StackupDir, workspace.LaunchDir, workspace.MeasuredDir}
 	last := stamps(s.ws, dirs...)
 	t := time.NewTicker(every)
 	defer t.Stop()

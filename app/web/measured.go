@@ -119,7 +119,7 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 
 // against prepares what the files are held against.
 func (s *Server) against(r *http.Request, id string, rank int, doc *measuredDoc) ([]view.Limit, func(from, to float64) string, error) {
-	e, _, _, _, err := s.asked(id, nil)
+	e, _, _, err := s.asked(id, nil)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -118,7 +118,7 @@ type partsInput struct {
 }
 
 func (s *Server) parts(_ context.Context, in *partsInput) (partList, error) {
-	cat, _, err := s.store.catalogue()
+	cat, err := s.store.catalogue()
 	if err != nil {
 		return partList{}, err
 	}
@@ -152,7 +152,7 @@ type partInput struct {
 }
 
 func (s *Server) part(_ context.Context, in *partInput) (partDetail, error) {
-	cat, _, err := s.store.catalogue()
+	cat, err := s.store.catalogue()
 	if err != nil {
 		return partDetail{}, err
 	}

@@ -14,6 +14,7 @@ import (
 
 	"linewright/app/workspace"
 	"linewright/hardware/catalogue"
+	"linewright/hardware/launch"
 )
 
 // stamp tells whether a file may have changed.
@@ -22,15 +23,22 @@ type stamp struct {
 	time time.Time
 }
 
-// store keeps the catalogue as it was last read, and reads it again when a file
-// it came from has changed.
+// shelf is what an answer draws on beside its enquiry.
+type shelf struct {
+	cat     catalogue.Catalogue
+	layouts launch.Layouts
+	hash    string // of the files they were read from
+}
+
+// store keeps the catalogue, the stackups and the launches as they were last
+// read, and reads them again when a file they came from has changed.
 type store struct {
 	ws    workspace.Workspace
 	mu    sync.Mutex
 	seen  map[string]stamp
-	cat   catalogue.Catalogue
-	err   error
-	hash  string
+	shelf shelf
+	errC  error // of the catalogue
+	errL  error // of the stackups and launches
 	ready bool
 }
 
@@ -65,15 +73,29 @@ func same(a, b map[string]stamp) bool {
 	return true
 }
 
-// catalogue returns the catalogue and a hash of the files it was read from.
-func (s *store) catalogue() (catalogue.Catalogue, string, error) {
+// catalogue returns the catalogue alone.
+func (s *store) catalogue() (catalogue.Catalogue, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	now := stamps(s.ws, workspace.CatalogueDir)
+	s.read()
+	return s.shelf.cat, s.errC
+}
+
+// whole returns everything an answer draws on.
+func (s *store) whole() (shelf, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.read()
+	return s.shelf, workspace.Together(s.errC, s.errL)
+}
+
+func (s *store) read() {
+	now := stamps(s.ws, workspace.CatalogueDir, workspace.StackupDir, workspace.LaunchDir)
 	if s.ready && same(now, s.seen) {
-		return s.cat, s.hash, s.err
+		return
 	}
-	s.cat, s.err = s.ws.Catalogue()
+	s.shelf.cat, s.errC = s.ws.Catalogue()
+	s.shelf.layouts, s.errL = s.ws.Layouts()
 	var names []string
 	for n := range now {
 		names = append(names, n)
@@ -85,13 +107,12 @@ func (s *store) catalogue() (catalogue.Catalogue, string, error) {
 		fmt.Fprintf(h, "%s %d %v\n", n, len(data), err)
 		h.Write(data)
 	}
-	for _, f := range models(s.cat) { // files beside the catalogue that it names
+	for _, f := range models(s.shelf.cat) { // files beside the catalogue that it names
 		data, err := fs.ReadFile(s.ws.FS, path.Clean(f))
 		fmt.Fprintf(h, "%s %d %v\n", f, len(data), err)
 		h.Write(data)
 	}
-	s.hash, s.seen, s.ready = hex.EncodeToString(h.Sum(nil)), now, true
-	return s.cat, s.hash, s.err
+	s.shelf.hash, s.seen, s.ready = hex.EncodeToString(h.Sum(nil)), now, true
 }
 
 // models lists the model files that parts name.

@@ -41,12 +41,12 @@ func (s *Server) startJob(ctx context.Context, in *jobInput) (Job, error) {
 		return Job{}, err
 	}
 	if b.Kind == "propose" {
-		e, _, cat, _, err := s.asked(b.Enquiry, b.Edits)
+		e, _, on, err := s.asked(b.Enquiry, b.Edits)
 		if err != nil {
 			return Job{}, err
 		}
 		return s.jobs.start(b.Kind, "answer to "+e.ID, request, func(ctx context.Context, report func(string, float64)) (any, error) {
-			a, err := propose.Find(ctx, e, cat, propose.Options{Most: b.Most, Misses: b.Misses, Seed: b.Seed, Progress: report})
+			a, err := propose.Find(ctx, e, on.cat, propose.Options{Layouts: on.layouts, Most: b.Most, Misses: b.Misses, Seed: b.Seed, Progress: report})
 			if err != nil {
 				return nil, err
 			}
@@ -54,7 +54,7 @@ func (s *Server) startJob(ctx context.Context, in *jobInput) (Job, error) {
 		})
 	}
 	var c chain.Spec
-	e, _, cat, _, errE := s.asked(b.Enquiry, b.Edits)
+	e, _, on, errE := s.asked(b.Enquiry, b.Edits)
 	switch {
 	case b.Rank > 0:
 		if errE != nil {
@@ -69,11 +69,11 @@ func (s *Server) startJob(ctx context.Context, in *jobInput) (Job, error) {
 		}
 		c = x.found.Proposals[b.Rank-1].Spec
 	default:
-		if c, e, cat, err = s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits); err != nil {
+		if c, e, on, err = s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits); err != nil {
 			return Job{}, err
 		}
 	}
-	built, err := chain.Build(c, cat)
+	built, err := chain.Build(c, on.cat)
 	if err != nil {
 		return Job{}, err
 	}

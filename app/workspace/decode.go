@@ -86,6 +86,26 @@ func (fs Faults) Unwrap() []error {
 	return errs
 }
 
+// Together joins the faults of several files; any other error goes first.
+func Together(errs ...error) error {
+	var all Faults
+	for _, err := range errs {
+		switch x := err.(type) {
+		case nil:
+		case Faults:
+			all = append(all, x...)
+		case Fault:
+			all = append(all, x)
+		default:
+			return err
+		}
+	}
+	if len(all) == 0 {
+		return nil
+	}
+	return all
+}
+
 // Limits that keep a hostile or mistaken file from taking the machine down.
 const (
 	maxBytes  = 32 << 20 // of one YAML file

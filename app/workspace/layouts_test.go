@@ -9,7 +9,6 @@ import (
 	"linewright/app/demo"
 	"linewright/hardware/board"
 	"linewright/hardware/launch"
-	"linewright/job/assess"
 	"linewright/job/enquiry"
 )
 
@@ -24,7 +23,7 @@ func TestLayouts(t *testing.T) {
 		t.Fatalf("%d stackups, %d launches", len(l.Stackups), len(l.Launches))
 	}
 	for _, d := range l.Launches {
-		if launch.FindStackup(l.Stackups, d.Stackup) == nil {
+		if l.Stackup(d.Stackup) == nil {
 			t.Errorf("launch %s belongs to stackup %q, which is not there", d.Name, d.Stackup)
 		}
 	}
@@ -38,8 +37,8 @@ func TestLayouts(t *testing.T) {
 // A name that the workspace does not hold is a fault with the likely one; a
 // stackup that makes no sense is refused with its file.
 func TestLayoutFaults(t *testing.T) {
-	l := assess.Layouts{Stackups: []board.Stackup{{Name: "four-layer"}}}
-	err := Workspace{}.Resolve("e.yaml", enquiry.Enquiry{From: enquiry.End{Stackup: "four-layr"}, To: enquiry.End{Launch: "x"}}, l)
+	l := launch.Layouts{Stackups: []board.Stackup{{Name: "four-layer"}}}
+	err := Workspace{}.Resolve("e.yaml", nil, enquiry.Enquiry{From: enquiry.End{Stackup: "four-layr"}, To: enquiry.End{Launch: "x"}}, l)
 	var fs Faults
 	if !errors.As(err, &fs) || len(fs) != 2 || !strings.Contains(fs[0].Help, "four-layer") || fs[1].Found != "to.launch" {
 		t.Errorf("unknown names give %v", err)

@@ -27,6 +27,7 @@ import (
 	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/job/enquiry"
 	"linewright/physics/units"
 )
@@ -40,6 +41,7 @@ func kinds() map[string]reflect.Type {
 		"catalogue": reflect.TypeFor[catalogue.Catalogue](),
 		"chain":     reflect.TypeFor[chain.Spec](),
 		"stackup":   reflect.TypeFor[board.Stackup](),
+		"launch":    reflect.TypeFor[launch.Design](),
 		"body":      reflect.TypeFor[BodyFile](),
 		"section":   reflect.TypeFor[SectionFile](),
 	}
@@ -453,7 +455,7 @@ func readAny(t testing.TB, data []byte) any {
 
 // kindOf tells a demo file's kind by its folder.
 func kindOf(name string) string {
-	return map[string]string{EnquiryDir: "enquiry", CatalogueDir: "catalogue", ChainDir: "chain", StackupDir: "stackup"}[path.Dir(name)]
+	return map[string]string{EnquiryDir: "enquiry", CatalogueDir: "catalogue", ChainDir: "chain", StackupDir: "stackup", LaunchDir: "launch"}[path.Dir(name)]
 }
 
 func TestDemoFilesSatisfyTheirSchemas(t *testing.T) {
@@ -473,7 +475,7 @@ func TestDemoFilesSatisfyTheirSchemas(t *testing.T) {
 			t.Error(w)
 		}
 	}
-	if seen["enquiry"] < 5 || seen["catalogue"] < 2 {
+	if seen["enquiry"] < 5 || seen["catalogue"] < 2 || seen["stackup"] < 2 || seen["launch"] < 1 {
 		t.Errorf("only %v files were looked at", seen)
 	}
 }
@@ -490,6 +492,8 @@ func TestSchemasRefuse(t *testing.T) {
 		{"catalogue", "cables: {id: [A]}", "is no"},
 		{"chain", "pieces: {part: A, turned: maybe}", "is no"},
 		{"stackup", "layers: {kind: cooper}", "is not one of"},
+		{"launch", "pad: {width: 0.6}", "is no"},
+		{"chain", "pieces: {trace: {kind: slotline, width: 1 mm}}", "is not one of"},
 	} {
 		v := newValidator(t, c.kind)
 		if w := strings.Join(v.check(v.root, readAny(t, []byte(c.text)), "file"), "\n"); !strings.Contains(w, c.says) {

@@ -28,15 +28,19 @@ func (w Workspace) EnquiryText(name string, data []byte) (enquiry.Enquiry, error
 	return e, err
 }
 
-// ChainText reads a chain from a text, and the files its pieces name from the
-// workspace. JSON is read too.
+// ChainText reads a chain from a text, and the files, stackups and launches that
+// its pieces name from the workspace. JSON is read too.
 func (w Workspace) ChainText(name string, data []byte) (chain.Spec, error) {
 	var s chain.Spec
-	if _, err := decode(w.show(name), data, &s, false); err != nil {
+	places, err := decodePlaces(w.show(name), data, &s)
+	if err != nil {
 		return s, err
 	}
 	if s.Name == "" {
 		s.Name = strings.TrimSuffix(path.Base(name), path.Ext(name))
+	}
+	if err := w.resolveChain(s, places); err != nil {
+		return s, err
 	}
 	for i := range s.Pieces {
 		var err error

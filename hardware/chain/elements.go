@@ -231,8 +231,11 @@ func FromNetwork(n network.Network) Response {
 type Trace struct {
 	Where  string
 	Length units.Length
-	// Line is the line when its geometry is known.
-	Line line.Line
+	// Line is the line when its geometry is known, on a stackup of that name,
+	// and what of the stackup it leaves out.
+	Line    line.Line
+	Stackup string
+	LeftOut []string
 	// Figures, when it is not: loss of the whole length at a frequency, going
 	// as the root of frequency for the conductors' share and straight for the
 	// rest.
@@ -285,6 +288,12 @@ func (t Trace) Respond(f []float64, cond Conditions) (Response, error) {
 		resp.Loss = loss
 		resp.Step = ClosedFormula
 		resp.Source = t.Line.Model()
+		if t.Stackup != "" {
+			resp.Source += ", on stackup " + t.Stackup
+		}
+		for _, x := range t.LeftOut {
+			resp.note(Remark, "%s: left out: %s", orElse(t.Where, "board line"), x)
+		}
 		for _, w := range t.Line.Warnings(f[len(f)-1]) {
 			resp.note(Extrapolated, "%v", w)
 		}

@@ -3,9 +3,10 @@ package chain
 import (
 	"fmt"
 	"math"
-	"sort"
 
+	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
+	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
 	"linewright/physics/line"
@@ -41,7 +42,8 @@ type PieceSpec struct {
 	Section *SectionSpec
 }
 
-// LaunchSpec is a board launch known by a bound.
+// LaunchSpec is a board launch: known by a bound, or by its geometry, from which
+// a trend is estimated. Where both are given the bound counts.
 type LaunchSpec struct {
 	ReturnLoss *units.Level
 	Loss       *units.Level
@@ -51,19 +53,31 @@ type LaunchSpec struct {
 	ModeFree   *units.Frequency // limit of its via ring
 	Step       Step             `file:"-"`
 	Typical    bool
-	Response   *Response `file:"-"` // a solved launch, in place of the bound
-	Bound      []float64 `file:"-"` // largest |S11|, |S22| on the response's grid, where its phases are not to be trusted
+	Stackup    string             // name of the stackup it stands on; empty: its design's
+	Design     string             // name of a launch
+	Geometry   *launch.Parameters // beside what the design says, or in its place
+	Response   *Response          `file:"-"` // a solved launch, in place of the bound
+	Input      *launch.Input      `file:"-"` // what is known of its geometry: set by Resolve
+	connector  string             // that its design was drawn for: set by Resolve
+	doubt      string             // why its design counts for nothing here: set by Resolve
 }
 
-// TraceSpec is a stretch of board line, by its figures or by its geometry.
+// TraceSpec is a stretch of board line, by its figures or by its geometry on a
+// stackup.
 type TraceSpec struct {
 	Length                units.Length
 	Loss                  *units.Level // of the whole length
 	LossAt                *units.Frequency
 	EffectivePermittivity *float64
-	Kind                  string // "microstrip", "stripline", "coplanar": by geometry
+	Kind                  board.TraceKind
+	Stackup               string // name of the stackup it stands on
+	Layer                 string // copper layer; empty: the top one
+	Width                 *units.Length
+	Gap                   *units.Length // coplanar: of each slot
+	Walls                 *units.Length // coplanar: between the via rows, taken as solid walls
 	Source                string
-	Line                  line.Line `file:"-"` // the solved line
+	Line                  line.Line `file:"-"` // the solved line: set by Resolve
+	LeftOut               []string  `file:"-"` // what of the stackup it leaves out: set by Resolve
 }
 
 // GapSpec is an unseated push-on joint.
@@ -120,7 +134,8 @@ type Join struct {
 // A BuildError says which piece cannot be built and why.
 type BuildError struct {
 	Chain   string
-	Piece   int // from 0
+	Piece   int    // from 0
+	Key     string // of the piece, where one is meant: "trace.stackup"
 	Problem string
 	Help    string
 }
@@ -138,7 +153,7 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 	var openPart string
 	for i, p := range spec.Pieces {
 		fail := func(problem, help string, args ...any) (Built, error) {
-			return Built{}, &BuildError{spec.Name, i, problem, fmt.Sprintf(help, args...)}
+			return Built{}, &BuildError{Chain: spec.Name, Piece: i, Problem: problem, Help: fmt.Sprintf(help, args...)}
 		}
 		meet := func(face part.Face, id string) {
 			if open != nil {
@@ -157,10 +172,17 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 		switch {
 		case p.Launch != nil:
 			open = nil // a board lies between
-			add(launchElement(p.Name, *p.Launch), RoleLaunch)
+			if p.Launch.byGeometry() && p.Launch.Input == nil {
+				return fail("the launch's geometry was not resolved", "look its stackup up before the chain is built")
+			}
+			k, turned := joined(cat, spec.Pieces, i)
+			add(launchElement(p.Name, *p.Launch, k, turned), RoleLaunch)
 		case p.Trace != nil:
 			open = nil
-			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source}
+			if p.Trace.byGeometry() && p.Trace.Line == nil {
+				return fail("the trace's geometry was not resolved", "look its stackup up before the chain is built")
+			}
+			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source, Stackup: p.Trace.Stackup, LeftOut: p.Trace.LeftOut}
 			if p.Trace.Loss != nil {
 				t.Loss = *p.Trace.Loss
 				if p.Trace.LossAt == nil {
@@ -293,15 +315,45 @@ func seriesOf(cat catalogue.Catalogue, faces ...part.Face) []series.Series {
 	return out
 }
 
-func launchElement(where string, l LaunchSpec) Element {
-	about := Facts{Name: orElse(where, "launch"), Kind: "launch", Source: l.Source, Description: "board launch", Price: &units.Money{}, Mass: new(units.Mass)}
-	if l.ModeFree != nil {
-		about.CrossSections = []CrossSection{{Name: "via ring", Mode: "TE11", ModeFree: *l.ModeFree, Basis: "its diameters"}}
+// joined returns the board connector that the launch at piece i joins, which may
+// be nil, and whether it stands to the launch's right.
+func joined(cat catalogue.Catalogue, ps []PieceSpec, i int) (k *part.BoardConnector, turned bool) {
+	if i > 0 {
+		if k, ok := cat.BoardConnector(ps[i-1].Part); ok {
+			return &k, false
+		}
 	}
+	if i+1 < len(ps) {
+		if k, ok := cat.BoardConnector(ps[i+1].Part); ok {
+			return &k, true
+		}
+	}
+	return nil, false
+}
+
+func launchFacts(where, source string, modeFree *units.Frequency) Facts {
+	f := Facts{Name: orElse(where, "launch"), Kind: "launch", Source: source, Description: "board launch", Price: &units.Money{}, Mass: new(units.Mass)}
+	if modeFree != nil {
+		f.CrossSections = []CrossSection{{Name: "via ring", Mode: "TE11", ModeFree: *modeFree, Basis: "its diameters"}}
+	}
+	return f
+}
+
+func launchElement(where string, l LaunchSpec, k *part.BoardConnector, turned bool) Element {
+	about := launchFacts(where, l.Source, l.ModeFree)
 	if l.Response != nil {
-		return Solved{About: about, Answer: *l.Response, Bound: l.Bound}
+		return Solved{About: about, Answer: *l.Response}
 	}
-	x := Fixed{About: about, Delay: math.NaN(), Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss, Statistic: part.Guaranteed}}
+	var notes []Note
+	if l.Input != nil && l.ReturnLoss == nil {
+		e, why := l.estimated(about.Name, k, turned)
+		if e != nil {
+			return e
+		}
+		notes = []Note{{Missing, about.Name + ": " + why}}
+		about.Source = orElse(about.Source, why)
+	}
+	x := Fixed{About: about, Delay: math.NaN(), Notes: notes, Step: l.Step, Reflection: part.Reflection{ReturnLoss: l.ReturnLoss, Statistic: part.Guaranteed}}
 	if l.Typical {
 		x.Reflection.Statistic = part.Typical
 	}
@@ -315,7 +367,7 @@ func launchElement(where string, l LaunchSpec) Element {
 		zero := units.RootLevel(0)
 		x.Loss = part.Loss{K: &zero, Temperature: ptrTo(units.Celsius(25)), Statistic: part.Guaranteed}
 		x.LossLeftOut = true
-		x.Notes = []Note{{Remark, about.Name + ": its own loss, that of a few millimetres of line, is left out"}}
+		x.Notes = append(x.Notes, Note{Remark, about.Name + ": its own loss, that of a few millimetres of line, is left out"})
 	}
 	return x
 }
@@ -327,9 +379,6 @@ func ptrTo[T any](x T) *T { return &x }
 type Solved struct {
 	About  Facts
 	Answer Response // its Network must be set
-	// Bound, on the frequencies of the answer's network, replaces its own
-	// reflections where those are smaller: a trend is no bound.
-	Bound []float64
 }
 
 // Facts implements [Element].
@@ -345,26 +394,8 @@ func (s Solved) Respond(f []float64, _ Conditions) (Response, error) {
 		return Response{}, fmt.Errorf("%s: %w", s.About.Name, err)
 	}
 	r := FromNetwork(n)
-	if s.Bound != nil {
-		for i, x := range f {
-			b := boundAt(s.Answer.Network.Frequency, s.Bound, x)
-			r.Left[i], r.Right[i] = math.Max(r.Left[i], b), math.Max(r.Right[i], b)
-		}
-	}
 	r.Step, r.Source, r.Notes, r.Typical = s.Answer.Step, s.Answer.Source, s.Answer.Notes, s.Answer.Typical
 	return r, nil
-}
-
-// boundAt returns the larger of the bounds at the two grid points around x.
-func boundAt(f, bound []float64, x float64) float64 {
-	i := sort.SearchFloat64s(f, x)
-	switch {
-	case i == 0:
-		return bound[0]
-	case i == len(f):
-		return bound[len(f)-1]
-	}
-	return math.Max(bound[i-1], bound[i])
 }
 
 // File is a piece known by a Touchstone file.

@@ -156,11 +156,9 @@ func (c *checker) footprint() {
 			why("%d copper layers, now %d", *p.Layers, c.layers)
 		}
 	}
-	if p.Identity.Hash != "" && c.identity.Hash != "" {
+	if p.Identity != (board.Identity{}) && c.identity != (board.Identity{}) {
 		compared++
-		if p.Identity != c.identity {
-			why("drawn for %v, this board is %v", p.Identity, c.identity)
-		}
+		x.Reasons = append(x.Reasons, AnotherStackup(p.Identity, c.identity)...)
 	}
 	name := "the footprint"
 	if p.Name != "" {

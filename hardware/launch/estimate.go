@@ -67,10 +67,7 @@ func Estimate(in Input, f []float64) (Estimated, error) {
 		return e, fmt.Errorf("%w: the permittivity of the board is not stated", ErrNothing)
 	}
 	ring, _ := in.ring()
-	barrel, _ := in.barrel()
-	if known(ring, barrel) {
-		e.ModeFree, _ = RingModeLimit(ring, barrel, c.er)
-	}
+	e.ModeFree = in.modeFree(c.er)
 
 	var parts []network.Network
 	var worst [][]float64 // per piece, per frequency
@@ -160,5 +157,21 @@ func Estimate(in Input, f []float64) (Estimated, error) {
 	}
 	return e, nil
 }
+
+// modeFree is the limit of the via ring, in Hz; NaN when it is not known.
+func (in Input) modeFree(er float64) float64 {
+	ring, _ := in.ring()
+	barrel, _ := in.barrel()
+	if !known(ring, barrel) {
+		return math.NaN()
+	}
+	f, _ := RingModeLimit(ring, barrel, er)
+	return f
+}
+
+// ModeFreeLimit returns the frequency, in Hz, from which the launch's via ring
+// carries another mode: see [RingModeLimit]. NaN when ring, barrel or
+// permittivity is not known.
+func (in Input) ModeFreeLimit() float64 { return in.modeFree(in.facts().er) }
 
 func abs(z complex128) float64 { return math.Hypot(real(z), imag(z)) }

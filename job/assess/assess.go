@@ -13,11 +13,9 @@ import (
 	"math"
 	"sort"
 
-	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
 	"linewright/hardware/launch"
-	"linewright/hardware/part"
 	"linewright/job/enquiry"
 	"linewright/physics/units"
 )
@@ -89,50 +87,13 @@ type Option struct {
 	Effect string // what it changes, with numbers
 }
 
-// Subject is the chain under judgement and the catalogue it came from, in which
-// ways out are looked up.
+// Subject is the chain under judgement, the catalogue it came from, in which
+// ways out are looked up, and the stackups and launches that the enquiry may
+// name.
 type Subject struct {
 	chain.Built
 	Catalogue catalogue.Catalogue
-	Layouts   Layouts
-}
-
-// Layouts are the stackups and launches that an enquiry may name.
-type Layouts struct {
-	Stackups []board.Stackup
-	Launches []launch.Design
-}
-
-// Input gathers what is known of the launch at an end with board connector k,
-// which may be nil: the stackup and the launch that the end names, and what it
-// says itself.
-func (b Layouts) Input(end enquiry.End, k *part.BoardConnector, top units.Frequency) launch.Input {
-	in := launchInput(end, k, top)
-	name := end.Stackup
-	if d, ok := launch.FindDesign(b.Launches, end.Launch); ok {
-		trace, fence, edge, mask, ring := in.Trace, in.Fence, in.Edge, in.Mask, in.Ring
-		in.Parameters = d.Parameters
-		if in.Trace == (launch.Trace{}) {
-			in.Trace = trace
-		}
-		if in.Fence == (launch.Fence{}) {
-			in.Fence = fence
-		}
-		if in.Edge == (launch.Edge{}) {
-			in.Edge = edge
-		}
-		if in.Mask == (launch.Mask{}) {
-			in.Mask = mask
-		}
-		if in.Ring == (launch.Ring{}) {
-			in.Ring = ring
-		}
-		if name == "" {
-			name = d.Stackup
-		}
-	}
-	in.Stackup = launch.FindStackup(b.Stackups, name)
-	return in
+	Layouts   launch.Layouts
 }
 
 // Options steer an assessment; the zero value is sensible.

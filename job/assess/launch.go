@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"linewright/hardware/board"
+	"linewright/hardware/chain"
 	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/job/enquiry"
@@ -33,7 +34,7 @@ func (j *judge) launches() error {
 			continue
 		}
 		ends = append(ends, [...]string{"from", "to"}[i])
-		in := j.s.Layouts.Input(end, j.boardConnector(i), top)
+		in := j.launchInput(i, end, top)
 		in.ReturnLoss = j.launchReturnLoss(end)
 		if len(inputs) == 1 && reflect.DeepEqual(in, inputs[0]) { // a check solves cross-sections: not twice
 			found = append(found, found[0])
@@ -87,9 +88,11 @@ func (j *judge) launchReturnLoss(end enquiry.End) *units.Level {
 	return asked
 }
 
-// launchInput gathers what the enquiry and the connector say of a launch. What
-// is only named is looked up by [Layouts.Input].
-func launchInput(end enquiry.End, k *part.BoardConnector, top units.Frequency) launch.Input {
+// launchInput gathers what is known of the launch at an end, 0 from or 1 to: the
+// stackup and the launch that the end names, what it says itself, and the
+// geometry that the chain gives there, which goes first.
+func (j *judge) launchInput(i int, end enquiry.End, top units.Frequency) launch.Input {
+	k := j.boardConnector(i)
 	in := launch.Input{Top: top, Connector: k, Board: launch.Board{Fabricator: end.Fabricator, Thickness: end.Thickness, Finish: board.FinishKind(end.Finish)}}
 	if k != nil {
 		in.Mount = k.Mount
@@ -98,20 +101,74 @@ func launchInput(end enquiry.End, k *part.BoardConnector, top units.Frequency) l
 	}
 	if l := end.Line; l != nil {
 		in.Board.Permittivity, in.Board.Height, in.Board.Layers = l.Permittivity, l.Height, l.Layers
-		in.Trace = launch.Trace{Kind: board.TraceKind(l.Kind), Layer: l.Layer, Width: l.Width, Gap: l.Gap}
-	}
-	if f := end.Fence; f != nil {
-		in.Fence = launch.Fence{RowWidth: f.RowWidth, Pitch: f.Pitch, Drill: f.Drill, Rows: f.Rows}
-		in.Edge.FirstVia = f.FirstVia
-	}
-	if r := end.Ring; r != nil {
-		in.Ring = launch.Ring{Diameter: r.Diameter, Barrel: r.Barrel}
 	}
 	if p := end.Footprint; p != nil {
-		in.Footprint = &launch.Footprint{Name: p.Name, Height: p.Height, Permittivity: p.Permittivity, Thickness: p.Thickness, Layers: p.Layers}
+		in.Footprint = &launch.Footprint{Name: p.Name, Height: p.Height, Permittivity: p.Permittivity, Thickness: p.Thickness, Layers: p.Layers,
+			Identity: board.Identity{Fabricator: p.Fabricator, Revision: p.Revision, Hash: p.StackupHash}}
+		if s := j.s.Layouts.Stackup(p.Stackup); s != nil {
+			in.Footprint.Identity = s.Identity()
+		}
 	}
-	in.Mask.Clear = end.MaskClear
+	in.Stackup = j.s.Layouts.Stackup(end.Stackup)
+	geometry := LaunchGeometry(end)
+	if d := j.s.Layouts.Launch(end.Launch); d != nil {
+		for _, x := range geometry.Clashes(d.Parameters) {
+			j.noteOnce("launch %s, %s: what the enquiry says and what the launch was drawn with; the enquiry's counts", d.Name, x)
+		}
+		geometry = geometry.Fill(d.Parameters)
+		if in.Stackup == nil {
+			in.Stackup = j.s.Layouts.Stackup(d.Stackup)
+		}
+		if drawn := j.s.Layouts.Drawn(*d); in.Footprint == nil || in.Stackup != nil && len(launch.AnotherStackup(drawn.Identity, in.Stackup.Identity())) > 0 {
+			in.Footprint = &drawn
+		}
+	}
+	if x := j.chainLaunch(i); x != nil {
+		geometry = x.Parameters.Fill(geometry)
+		in.Stackup = x.Stackup
+		if x.Footprint != nil {
+			in.Footprint = x.Footprint
+		}
+	}
+	in.Parameters = geometry
 	return in
+}
+
+// LaunchGeometry is what an end says of its launch itself.
+func LaunchGeometry(end enquiry.End) launch.Parameters {
+	var p launch.Parameters
+	if l := end.Line; l != nil {
+		p.Trace = launch.Trace{Kind: l.Kind, Layer: l.Layer, Width: l.Width, Gap: l.Gap}
+	}
+	if f := end.Fence; f != nil {
+		p.Fence = launch.Fence{RowWidth: f.RowWidth, Pitch: f.Pitch, Drill: f.Drill, Rows: f.Rows}
+		p.Edge.FirstVia = f.FirstVia
+	}
+	if r := end.Ring; r != nil {
+		p.Ring = launch.Ring{Diameter: r.Diameter, Barrel: r.Barrel}
+	}
+	p.Mask.Clear = end.MaskClear
+	return p
+}
+
+// chainLaunch is the launch that the chain itself gives by its geometry at an
+// end; nil when it gives none there.
+func (j *judge) chainLaunch(end int) *launch.Input {
+	var all []*chain.LaunchSpec
+	for _, p := range j.s.Spec.Pieces {
+		if p.Launch != nil {
+			all = append(all, p.Launch)
+		}
+	}
+	switch {
+	case len(all) == 0:
+		return nil
+	case end == 0:
+		return all[0].Input
+	case len(all) > 1 || j.e.From.Kind != enquiry.Board:
+		return all[len(all)-1].Input
+	}
+	return nil
 }
 
 // sameFindings says whether two ends' checks read the same.

@@ -5,6 +5,7 @@
 package enquiry
 
 import (
+	"linewright/hardware/board"
 	"linewright/hardware/part"
 	"linewright/physics/units"
 )
@@ -99,7 +100,7 @@ type End struct {
 
 // BoardLine is the line on the board that the chain joins.
 type BoardLine struct {
-	Kind                  string // "microstrip", "coplanar", "stripline"
+	Kind                  board.TraceKind
 	Layer                 string
 	Width, Gap            *units.Length
 	Length                *units.Length // of trace inside the chain
@@ -129,9 +130,14 @@ type Ring struct {
 }
 
 // Footprint is a land pattern the customer brings along, with the stackup it
-// was drawn for: on another stackup it is refused.
+// was drawn for: on another stackup it is refused. The stackup is a name of the
+// workspace, or what its document says: fabricator, revision, hash.
 type Footprint struct {
 	Name         string
+	Stackup      string // name of a stackup of the workspace
+	Fabricator   string
+	Revision     string
+	StackupHash  string
 	Height       *units.Length // dielectric under the trace it was drawn for
 	Permittivity *float64
 	Thickness    *units.Length

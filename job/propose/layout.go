@@ -3,10 +3,10 @@ package propose
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"sort"
 	"strings"
 
-	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
 	"linewright/hardware/launch"
@@ -15,7 +15,6 @@ import (
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/propose/search"
-	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -24,7 +23,7 @@ import (
 type layout struct {
 	e        enquiry.Enquiry
 	cat      catalogue.Catalogue
-	layouts  assess.Layouts
+	layouts  launch.Layouts
 	at       units.Frequency
 	hot      units.Temperature
 	cold     units.Temperature
@@ -88,7 +87,7 @@ const (
 	micro              = 1e6
 )
 
-func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, hot units.Temperature, layouts assess.Layouts) *layout {
+func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, hot units.Temperature, layouts launch.Layouts) *layout {
 	cold, _, _ := assess.Temperatures(e)
 	l := &layout{e: e, cat: cat, layouts: layouts, at: at, hot: hot, cold: cold, states: map[string]search.State{}}
 	l.wears = e.Handling.Matings != nil || e.Handling.MatingsPerDay != nil
@@ -554,7 +553,7 @@ func (l *layout) wear(c *candidate, h part.Handling, f part.Face) {
 
 func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side int, trace bool) *candidate {
 	name := [...]string{"near", "far"}[side]
-	launch := l.launch(end, k)
+	launch := l.launch(end)
 	pieces := []chain.PieceSpec{{Launch: &launch, Name: name + " launch"}, {Part: k.ID, Name: name + " board connector", Inside: end.Return != nil}}
 	if (side == 1) != trace {
 		pieces[0], pieces[1] = pieces[1], pieces[0]
@@ -608,7 +607,7 @@ func (l *layout) thickness(end enquiry.End) *units.Length {
 	if end.Thickness != nil {
 		return end.Thickness
 	}
-	if s := launch.FindStackup(l.layouts.Stackups, end.Stackup); s != nil {
+	if s := l.layouts.Stackup(end.Stackup); s != nil {
 		t := s.Thickness()
 		return &t
 	}
@@ -619,37 +618,22 @@ func (l *layout) thickness(end enquiry.End) *units.Length {
 // closed formulas when the end names a launch whose geometry is known, else
 // without a figure. An estimate is a trend: it counts as typical, so that no
 // verdict on it is better than at risk.
-func (l *layout) launch(end enquiry.End, k *part.BoardConnector) chain.LaunchSpec {
+func (l *layout) launch(end enquiry.End) chain.LaunchSpec {
 	if end.Return != nil {
 		return chain.LaunchSpec{ReturnLoss: end.Return, Source: "the enquiry: launch with its connector", Step: chain.DatasheetBound}
 	}
-	top := l.at
-	if l.e.ModeFreeTo != nil {
-		top = max(top, *l.e.ModeFreeTo)
-	}
-	in := l.layouts.Input(end, k, top)
-	d, named := launch.FindDesign(l.layouts.Launches, end.Launch)
-	if !named || in.Stackup == nil || d.Connector != "" && d.Connector != k.ID {
+	if end.Launch == "" {
 		return chain.LaunchSpec{Source: "not designed yet"}
 	}
-	est, err := launch.Estimate(in, assess.Grid(l.e, estimatePoints))
-	if err != nil {
-		return chain.LaunchSpec{Source: "not estimated: " + err.Error()}
+	spec := chain.LaunchSpec{Design: end.Launch, Stackup: end.Stackup}
+	if g := assess.LaunchGeometry(end); !reflect.ValueOf(g).IsZero() {
+		spec.Geometry = &g
 	}
-	resp := chain.FromNetwork(est.Network)
-	resp.Step, resp.Typical, resp.Source = chain.ClosedFormula, true, fmt.Sprintf("launch %s on stackup %s, %s", d.Name, in.Stackup.Name, est.Step)
-	resp.Notes = []chain.Note{{Kind: chain.Remark, Text: fmt.Sprintf("launch %s: %s; left out: %s", d.Name, est.Step, strings.Join(est.LeftOut, ", "))}}
-	spec := chain.LaunchSpec{Source: resp.Source, Step: chain.ClosedFormula, Typical: true, Response: &resp, Bound: est.Bound}
-	if est.ModeFree > 0 && !math.IsInf(est.ModeFree, 1) {
-		f := units.Frequency(est.ModeFree)
-		spec.ModeFree = &f
+	if err := spec.Resolve(l.layouts); err != nil {
+		return chain.LaunchSpec{Source: "not estimated: " + err.Error()}
 	}
 	return spec
 }
-
-// estimatePoints of a launch over the band: between them its bound is taken
-// from the worse neighbour.
-const estimatePoints = 101
 
 // bullet stands with the whole axial gap that tolerances can open at its far
 // end: the worst case (common practice).
@@ -691,25 +675,15 @@ func (l *layout) trace(end enquiry.End) *candidate {
 		if spec.Loss != nil && spec.LossAt == nil {
 			spec.LossAt = &l.at
 		}
-		if s := launch.FindStackup(l.layouts.Stackups, end.Stackup); s != nil && t.Width != nil && spec.Loss == nil {
-			tr := board.Trace{Kind: board.TraceKind(t.Kind), Layer: t.Layer, Width: *t.Width}
-			if t.Gap != nil {
-				tr.Gap = *t.Gap
-			}
+		if l.layouts.Stackup(end.Stackup) != nil && t.Width != nil && spec.Loss == nil {
+			spec.EffectivePermittivity, spec.Source = nil, ""
+			spec.Stackup, spec.Layer, spec.Width, spec.Gap = end.Stackup, t.Layer, t.Width, t.Gap
 			if end.Fence != nil {
-				tr.Walls = end.Fence.RowWidth
+				spec.Walls = end.Fence.RowWidth
 			}
-			solved, left, err := s.Line(tr)
-			if err == nil {
-				solved, err = line.Prepare(solved)
-			}
-			if err != nil {
+			if err := spec.Resolve(l.layouts); err != nil {
 				c.wrong("board line", 10, "%v", err)
-			} else {
-				spec.Line, spec.Source = solved, fmt.Sprintf("stackup %s", s.Name)
-				if len(left) > 0 {
-					spec.Source += ", without " + strings.Join(left, ", ")
-				}
+				spec = chain.TraceSpec{Length: spec.Length, Source: "the enquiry"}
 			}
 		}
 	}

@@ -20,6 +20,7 @@ import (
 
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/propose/search"
@@ -35,7 +36,7 @@ type Options struct {
 	Draws    int // of the random-phase study of each proposal returned; 0: 4000
 	Seed     uint64
 	Workers  int
-	Layouts  assess.Layouts                       // stackups and launches that the enquiry may name
+	Layouts  launch.Layouts                       // stackups and launches that the enquiry may name
 	Progress func(stage string, fraction float64) // may be nil
 }
 

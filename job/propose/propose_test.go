@@ -11,6 +11,7 @@ import (
 
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
+	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
 	"linewright/job/assess"
@@ -189,7 +190,7 @@ func TestFrontEqualsEnumeration(t *testing.T) {
 		want, count := enumerate(t, e, cat)
 		chains += count
 
-		l := newLayout(e, cat, e.Band[0].To, units.Celsius(25), assess.Layouts{})
+		l := newLayout(e, cat, e.Band[0].To, units.Celsius(25), launch.Layouts{})
 		p, ok := l.problem(false)
 		if !ok {
 			if len(want) > 0 {
