@@ -1,18 +1,16 @@
 package view
 
 import (
-	"context"
 	"math"
-	"strings"
 	"testing"
 
 	"linewright/app/demo"
 	"linewright/app/workspace"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/chain"
-	"linewright/hardware/launch"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
+	"linewright/job/propose"
 	"linewright/physics/line"
 )
 
@@ -91,30 +89,23 @@ func TestDrawing(t *testing.T) {
 	}
 }
 
-// What the alternatives refuse does not fit, and what they offer does: the demo
-// has connectors of other series, and cables that K35 is not made for.
-func TestAlternatives(t *testing.T) {
+// The changes are differences to the chain as it stands, which changes nothing.
+func TestNewAlternatives(t *testing.T) {
 	e, cat, b, _ := judged(t)
-	a, err := Find(t.Context(), e, cat, launch.Layouts{}, b.Spec, 1)
+	found, err := propose.FindAlternatives(t.Context(), e, cat, b.Spec, 1, propose.AlternativesOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	k, _ := cat.CableConnector("K35")
-	for _, o := range a.Options {
-		c, _ := cat.Cable(o.Part)
-		refusedForFit := strings.Contains(strings.Join(o.Refused, "; "), "not made for")
-		if refusedForFit == catalogue.Fits(k, c) {
-			t.Errorf("%s: fits %v, refused %v", o.Part, catalogue.Fits(k, c), o.Refused)
+	a := NewAlternatives(found)
+	if a.Tried != len(cat.Cables) || a.Fitting < 2 || a.Fitting >= a.Tried {
+		t.Errorf("%d of %d cables fit", a.Fitting, a.Tried)
+	}
+	for i, o := range a.Options {
+		if (len(o.Refused) == 0) != (o.Figures != nil) || (o.Figures != nil) != (i < a.Fitting) {
+			t.Errorf("%d. %s: refused %v, figures %v", i, o.Part, o.Refused, o.Figures)
 		}
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	cancel()
-	if _, err := Find(ctx, e, cat, launch.Layouts{}, b.Spec, 1); err == nil {
-		t.Error("it goes on when nobody waits")
-	}
-	for _, piece := range []int{-1, 3} {
-		if _, err := Find(t.Context(), e, cat, launch.Layouts{}, b.Spec, piece); err == nil {
-			t.Errorf("piece %d has alternatives", piece)
+		if o.Part == a.Part && (o.Changes == nil || *o.Changes.InsertionLossDB != 0 || *o.Figures.InsertionLossDB != *a.Now.InsertionLossDB) {
+			t.Errorf("%s in its own place changes %+v", o.Part, o.Changes)
 		}
 	}
 }

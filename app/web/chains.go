@@ -93,7 +93,7 @@ func (s *Server) alternatives(ctx context.Context, in *alternativesInput) (view.
 	if err != nil {
 		return view.Alternatives{}, err
 	}
-	return view.Find(ctx, e, on.cat, on.layouts, p.Spec, in.Piece)
+	return s.insteadOf(ctx, e, on, p.Spec, in.Piece)
 }
 
 type predictInput struct {
@@ -190,7 +190,17 @@ func (s *Server) findAlternatives(ctx context.Context, in *predictInput) (view.A
 	if err != nil {
 		return view.Alternatives{}, err
 	}
-	return view.Find(ctx, e, on.cat, on.layouts, c, *b.Piece)
+	return s.insteadOf(ctx, e, on, c, *b.Piece)
+}
+
+func (s *Server) insteadOf(ctx context.Context, e enquiry.Enquiry, on shelf, c chain.Spec, piece int) (view.Alternatives, error) {
+	a, err := protect(func() (propose.Alternatives, error) {
+		return propose.FindAlternatives(ctx, e, on.cat, c, piece, propose.AlternativesOptions{Layouts: on.layouts})
+	})
+	if err != nil {
+		return view.Alternatives{}, err
+	}
+	return view.NewAlternatives(a), nil
 }
 
 // ChainRow is a chain in a list.
