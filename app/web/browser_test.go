@@ -3,7 +3,6 @@ package web
 import (
 	"bytes"
 	"context"
-	_ "embed"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -22,6 +21,8 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
 	"linewright/app/demo"
@@ -29,9 +30,6 @@ import (
 )
 
 var screens = flag.String("screens", "", "folder to write pictures of the pages into")
-
-//go:embed testdata/check.js
-var checkerJS string
 
 // TestBrowser walks through the pages in a real browser without a window.
 func TestBrowser(t *testing.T) {
@@ -109,12 +107,33 @@ func (w *world) tab(t *testing.T, path string) tab {
 	ctx, stop := context.WithTimeout(ctx, 90*time.Second)
 	t.Cleanup(func() { stop(); cancel() })
 	b := tab{t, ctx}
+	if err := chromedp.Listen(ctx, b.overhear(w.url)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
+		t.Fatal(err)
+	}
 	b.do(chromedp.EmulateViewport(1280, 900))
 	if _, err := chromedp.Call(ctx, emulation.SetFocusEmulationEnabled, emulation.SetFocusEmulationEnabledParams{Enabled: true}); err != nil {
 		t.Fatal(err)
 	}
 	b.open(w.url + path)
 	return b
+}
+
+// overhear fails the test when a page asks anybody but its own server for
+// anything, or when one of its scripts breaks.
+func (b tab) overhear(own string) func(any) {
+	return func(ev any) {
+		switch e := ev.(type) {
+		case *network.EventRequestWillBeSent:
+			if u := e.Request.URL; !strings.HasPrefix(u, own+"/") && !strings.HasPrefix(u, "data:") && !strings.HasPrefix(u, "blob:"+own+"/") && u != "about:blank" {
+				b.t.Errorf("a page asks for %.200s", u)
+			}
+		case *runtime.EventExceptionThrown:
+			b.t.Errorf("a script broke: %s %s", e.ExceptionDetails.Text, e.ExceptionDetails.Exception.Description)
+		}
+	}
 }
 
 func (b tab) do(steps ...chromedp.Action[chromedp.Void]) {
@@ -182,9 +201,6 @@ func threeClicks(t *testing.T, w *world) {
 	}
 	b.click(".ranking a.open", "+") // 2
 	b.wait(`document.querySelectorAll(".ledger .piecename").length >= 5 && document.querySelectorAll("svg.hardware .piece").length >= 5`)
-	if got := b.text(`String(performance.getEntriesByType("resource").filter(r => !r.name.startsWith(location.origin) && !r.name.startsWith("data:")).map(r => r.name))`); got != "" {
-		t.Errorf("something was loaded from elsewhere: %s", got)
-	}
 	b.do(chromedp.NavigateBack())
 	b.wait(`location.pathname.endsWith("d6-board-to-board-cable") && document.querySelector(".ranking")`)
 }
@@ -361,21 +377,6 @@ func keyboard(t *testing.T, w *world) {
 	b.wait(`document.activeElement.matches(".where-from")`)
 	b.do(chromedp.KeyEvent("\u001b"))
 	b.wait(`!document.querySelector(".where-from") && document.activeElement.matches(".ledger .figure")`)
-}
-
-// accessible runs our own checker over each page, light and dark: names, roles,
-// labels, contrast, order of headings, size of targets.
-func accessible(t *testing.T, w *world) {
-	for _, scheme := range []string{"light", "dark"} {
-		for _, p := range shots {
-			b := w.tab(t, p.path)
-			b.scheme(scheme)
-			b.wait(p.ready)
-			if got := b.text(checkerJS); got != "" {
-				t.Errorf("%s, %s:\n%s", p.name, scheme, got)
-			}
-		}
-	}
 }
 
 func (b tab) scheme(s string) {

@@ -178,8 +178,16 @@ type watched struct {
 	begun bool
 }
 
-// WriteHeader implements http.ResponseWriter.
-func (w *watched) WriteHeader(status int) { w.begun = true; w.ResponseWriter.WriteHeader(status) }
+// WriteHeader implements http.ResponseWriter. The API library sets a status of
+// its own, 499, when a client goes away in the middle of an answer: too late to
+// be sent, and no fault.
+func (w *watched) WriteHeader(status int) {
+	if w.begun {
+		return
+	}
+	w.begun = status >= 200 // what stands below only announces the answer
+	w.ResponseWriter.WriteHeader(status)
+}
 
 // Write implements http.ResponseWriter.
 func (w *watched) Write(p []byte) (int, error) { w.begun = true; return w.ResponseWriter.Write(p) }

@@ -282,3 +282,26 @@ func TestPanic(t *testing.T) {
 		t.Errorf("%+v, log %q", e.Errors, log.String())
 	}
 }
+
+// A status that comes after the answer has begun is not sent: the API library
+// sets one when a client has gone away.
+func TestLateStatus(t *testing.T) {
+	var sent []int
+	w := &watched{ResponseWriter: statuses{httptest.NewRecorder(), &sent}}
+	w.WriteHeader(http.StatusEarlyHints)
+	w.WriteHeader(http.StatusCreated)
+	if _, err := w.Write([]byte("{")); err != nil {
+		t.Fatal(err)
+	}
+	w.WriteHeader(499)
+	if fmt.Sprint(sent) != "[103 201]" {
+		t.Errorf("sent %v", sent)
+	}
+}
+
+type statuses struct {
+	http.ResponseWriter
+	sent *[]int
+}
+
+func (s statuses) WriteHeader(status int) { *s.sent = append(*s.sent, status) }

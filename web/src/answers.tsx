@@ -210,7 +210,7 @@ function Beside(p: { list: Item[] }) {
     ["Mode-free limit", (x) => x.mode_free_limit_hz, (x) => ghz(x.mode_free_limit_hz), -1], ["Price", (x) => x.price?.amount, (x) => money(x.price), 1], ["Mass", (x) => x.mass_kg, (x) => grams(x.mass_kg), 1],
   ];
   const limits = [...new Set(p.list.flatMap((x) => x.p.margins.map((m) => m.limit)))];
-  return <section class="beside"><h3>Side by side</h3><div class="scroll" tabIndex={0} role="region" aria-label="Side by side"><table><thead><tr><th scope="col"></th>{p.list.map((x) => <th scope="col" class="mono">{x.p.chain}</th>)}</tr></thead>
+  return <section class="beside"><h3>Side by side</h3><div class="scroll" tabIndex={0} role="region" aria-label="Side by side"><table><thead><tr><th scope="col">Figure</th>{p.list.map((x) => <th scope="col" class="mono">{x.p.chain}</th>)}</tr></thead>
     <tbody>{rows.map(([n, v, s, sign]) => { const all = p.list.map((x) => v(x.p)).filter((y): y is number => y != null); const top = sign && all.length > 1 ? (sign > 0 ? Math.min(...all) : Math.max(...all)) : NaN, first = p.list.find((x) => v(x.p) === top), best = first && p.list.some((x) => s(x.p) !== s(first.p)) ? s(first.p) : null; return <tr><th scope="row">{n}</th>{p.list.map((x) => <td class={"n" + (s(x.p) === best ? " best" : "")}>{s(x.p)}{s(x.p) === best ? " ◂" : ""}</td>)}</tr>; })}
       <tr class="sub"><th scope="rowgroup" colSpan={p.list.length + 1}>Margins</th></tr>
       {limits.map((l) => <tr><th scope="row">{l}</th>{p.list.map((x) => { const m = x.p.margins.find((y) => y.limit === l); return <td class="n">{m ? <><Figure text={m.margin == null ? "not stated" : `${trim(m.margin, 3)} ${m.unit}`} from={originOf(m)} /> <Verdict is={m.verdict} /></> : "–"}</td>; })}</tr>)}</tbody></table></div></section>;

@@ -50,9 +50,9 @@ export function LinePage() {
         <Cut d={a.drawing} file={"line-" + kind} fields={a.fields} />
         <dl class="facts">
           <div><dt>Impedance, static</dt><dd>{a.static_impedance_ohm == null ? "–" : trim(a.static_impedance_ohm, 5)} Ω</dd></div>
-          <div><dt>Mode-free limit</dt><dd>{ghz(a.mode_free_limit_hz)}</dd><small>{a.modes[0]?.mode}</small></div>
-          {mid && <><div><dt>Loss at {ghz(mid.frequency_hz)}</dt><dd>{db(mid.attenuation_db_per_m)}/m</dd><small>conductor {db(mid.conductor_db_per_m)}, dielectric {db(mid.dielectric_db_per_m)}, roughness × {mid.roughness_factor == null ? "–" : trim(mid.roughness_factor, 4)}</small></div>
-            <div><dt>Delay</dt><dd>{mid.delay_s_per_m == null ? "–" : trim(mid.delay_s_per_m * 1e9, 5)} ns/m</dd><small>effective permittivity {mid.effective_permittivity == null ? "–" : trim(mid.effective_permittivity, 4)}</small></div></>}
+          <div><dt>Mode-free limit</dt><dd>{ghz(a.mode_free_limit_hz)}<small>{a.modes[0]?.mode}</small></dd></div>
+          {mid && <><div><dt>Loss at {ghz(mid.frequency_hz)}</dt><dd>{db(mid.attenuation_db_per_m)}/m<small>conductor {db(mid.conductor_db_per_m)}, dielectric {db(mid.dielectric_db_per_m)}, roughness × {mid.roughness_factor == null ? "–" : trim(mid.roughness_factor, 4)}</small></dd></div>
+            <div><dt>Delay</dt><dd>{mid.delay_s_per_m == null ? "–" : trim(mid.delay_s_per_m * 1e9, 5)} ns/m<small>effective permittivity {mid.effective_permittivity == null ? "–" : trim(mid.effective_permittivity, 4)}</small></dd></div></>}
           {Object.entries(a.solved).map(([k, v]) => <div class="solved"><dt>Solved: {k.replace(/_m$/, "").replace(/_/g, " ")}</dt><dd>{k.endsWith("_m") ? mm(v) : trim(v, 5)}</dd></div>)}
         </dl>
         {a.warnings.map((w) => <p class="note">Outside its range: {w.text}</p>)}
