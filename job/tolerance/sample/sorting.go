@@ -15,12 +15,15 @@ import (
 //
 // Source: [tippett1925].
 func ExpectedRange(n int) float64 {
-	const h = 1.0 / 256
-	sum := 0.0
-	for z := -10.0; z <= 10; z += h { // the integrand is smooth and dies out: the trapezoid rule is exact to rounding
-		sum += 1 - math.Pow(NormalCDF(z), float64(n)) - math.Pow(NormalCDF(-z), float64(n))
+	const h = 1.0 / 16
+	// The integrand is even, smooth and dies out: the trapezoid rule is exact to
+	// rounding, and a finer step changes nothing.
+	sum := (1 - math.Pow(2, 1-float64(n))) / 2
+	for z := h; z <= 10; z += h {
+		inside, outside := NormalCDF(z), NormalCDF(-z)
+		sum += 1 - math.Pow(inside, float64(n)) - math.Pow(outside, float64(n))
 	}
-	return sum * h
+	return 2 * sum * h
 }
 
 // Sorting says how pieces are drawn for [TightestSet] and [BuildQuantity].
