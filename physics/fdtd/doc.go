@@ -21,8 +21,7 @@
 // layers behind the ports reflect therefore does not enter S.
 //
 // Not here yet: loss of conductors, machine-code kernels and tiles in time, the
-// dispersion of quasi-TEM ports (their mode is the static one), slices of the
-// fields, a time estimate, edge corrections at sharp metal edges (solve on two
+// dispersion of quasi-TEM ports (their mode is the static one), a time estimate, edge corrections at sharp metal edges (solve on two
 // grids and extrapolate with the power 4/3). Not tested: round
 // coaxial ports, vias and probes, Debye poles, the matched layers on open sides.
 // The tests behind -long of round cavities are known to fail.

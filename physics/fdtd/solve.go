@@ -29,6 +29,8 @@ type Options struct {
 	Double bool
 	// Frequencies, in Hz, at which S is wanted; nil: 101 over the band.
 	Frequencies []float64
+	// Slices are planes on which the fields are recorded, for pictures.
+	Slices []Slice
 	// Workers is the number of threads; 0: as many as the processor has.
 	Workers int
 	// Progress, if not nil, is told the run, its step, and the energy left
@@ -105,7 +107,8 @@ type Result struct {
 	Cells      int
 	Steps      int // of all runs
 	TimeStep   float64
-	EnergyLeft float64 // largest of the runs, as a part of the peak
+	EnergyLeft float64   // largest of the runs, as a part of the peak
+	Slices     []Picture // of Options.Slices in their order, each at its frequencies, then at its times
 }
 
 // Solve computes the scattering parameters.
@@ -125,6 +128,9 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		return nil, err
 	}
 	g.measure()
+	if err := g.checkSlices(o); err != nil {
+		return nil, err
+	}
 	freq := o.Frequencies
 	if freq == nil {
 		for i := range 101 {
@@ -155,11 +161,12 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 	var series [][]float64
 	f := newFields[T](g, o.Workers)
 	if o.Resume != nil {
-		if from, series, err = f.load(o.Resume); err != nil {
+		if from, series, err = f.load(o.Resume, o); err != nil {
 			return nil, err
 		}
 	}
 	resumed := o.Resume != nil
+	pictures := make([][]Picture, len(o.Slices))
 	a, b := make([][][]complex128, n), make([][][]complex128, n) // [run][port][frequency]
 	for run := range n {
 		state, past := f, [][]float64(nil)
@@ -169,21 +176,31 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		case run > 0 || resumed:
 			state = newFields[T](g, o.Workers)
 		}
+		if !(resumed && run == from) {
+			state.recorders = g.recorders(o, run)
+		}
 		v, err := state.run(ctx, m, o, sections, run, past, res)
 		if err != nil {
 			return nil, err
 		}
 		a[run], b[run] = make([][]complex128, n), make([][]complex128, n)
 		for i, s := range sections {
-			for k, fr := range freq {
-				vv := transform(v[2*i], fr, g.dt, 1)
-				ii := transform(v[2*i+1], fr, g.dt, 1.5) // H stands half a step later
-				shift := cmplx.Exp(complex(0, 1) * s.travel(g, fr))
-				root := cmplx.Sqrt(z[i][k])
-				a[run][i] = append(a[run][i], (vv+z[i][k]*ii)/2/root/shift)
-				b[run][i] = append(b[run][i], (vv-z[i][k]*ii)/2/root*shift)
+			for _, fr := range freq {
+				in, out := s.waves(g, v[2*i], v[2*i+1], fr)
+				a[run][i], b[run][i] = append(a[run][i], in), append(b[run][i], out)
 			}
 		}
+		for _, r := range state.recorders {
+			s, peak := sections[run], 0.0
+			for _, x := range v[2*run] {
+				peak = max(peak, math.Abs(x))
+			}
+			incident := func(f float64) complex128 { in, _ := s.waves(g, v[2*run], v[2*run+1], f); return in }
+			pictures[r.place] = r.pictures(incident, peak, g.dt)
+		}
+	}
+	for _, p := range pictures {
+		res.Slices = append(res.Slices, p...)
 	}
 	for k := range freq {
 		x, y := make([]complex128, n*n), make([]complex128, n*n)
@@ -196,6 +213,17 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		copy(res.Network.S[k*n*n:], y)
 	}
 	return res, nil
+}
+
+// waves returns the waves into and out of the device at frequency fr, in the
+// port's reference plane, from the port's voltage and current over time.
+func (s *section) waves(g *grid, voltage, current []float64, fr float64) (in, out complex128) {
+	z := s.impedance(g, fr)
+	v := transform(voltage, fr, g.dt, 1)
+	i := transform(current, fr, g.dt, 1.5) // H stands half a step later
+	shift := cmplx.Exp(complex(0, 1) * s.travel(g, fr))
+	root := cmplx.Sqrt(z)
+	return (v + z*i) / 2 / root / shift, (v - z*i) / 2 / root * shift
 }
 
 // travel returns the phase, in rad, from the port's grid plane inward to its
@@ -307,7 +335,18 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 		for i := range meters {
 			v[2*i] = append(v[2*i], sum(meters[i].voltage, &f.e))
 		}
+		n := f.step
+		for _, r := range f.recorders {
+			for c := range 3 {
+				sample(r, c, f.e[c], n, (float64(n)+1)*f.dt, f.dt)
+			}
+		}
 		f.stepH()
+		for _, r := range f.recorders {
+			for c := range 3 {
+				sample(r, 3+c, f.h[c], n, (float64(n)+1.5)*f.dt, f.dt)
+			}
+		}
 		for i := range meters {
 			v[2*i+1] = append(v[2*i+1], sum(meters[i].current, &f.h))
 		}

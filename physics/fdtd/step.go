@@ -53,6 +53,7 @@ type fields[T float] struct {
 	inverseH   [3][]T     // 1/(size·κ), by cell
 	psiE, psiH [3][]psi[T]
 	disperse   [3][]dispersive[T]
+	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
 	step       int
 	workers    int
 }
@@ -370,6 +371,8 @@ type saved[T float] struct {
 	Currents [3][][]T
 	Series   [][]float64
 	Port     int
+	Sums     [][][6]complexSum // of the recorders
+	Seen     [][][6][]float64
 }
 
 func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
@@ -383,16 +386,34 @@ func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
 			s.Currents[a] = append(s.Currents[a], d.j)
 		}
 	}
+	for _, r := range f.recorders {
+		s.Sums, s.Seen = append(s.Sums, r.sums), append(s.Seen, r.seen)
+	}
 	return gob.NewEncoder(w).Encode(s)
 }
 
-func (f *fields[T]) load(r io.Reader) (port int, series [][]float64, err error) {
+func (f *fields[T]) load(r io.Reader, o Options) (port int, series [][]float64, err error) {
 	var s saved[T]
 	if err := gob.NewDecoder(r).Decode(&s); err != nil {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
 	}
 	if s.Size != f.size || len(s.PsiE[0]) != len(f.psiE[0]) || len(s.Currents[0]) != len(f.disperse[0]) {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
+	}
+	f.recorders = f.grid.recorders(o, s.Port)
+	if len(s.Sums) != len(f.recorders) {
+		return 0, nil, fmt.Errorf("fdtd: the checkpoint holds %d slices, here %d are asked for: resume with the options it was written with", len(s.Sums), len(f.recorders))
+	}
+	for i, r := range f.recorders {
+		if len(s.Sums[i]) != len(r.sums) || len(s.Seen[i]) != len(r.seen) {
+			return 0, nil, fmt.Errorf("fdtd: slice %d of the checkpoint has other frequencies or times: resume with the options it was written with", r.place)
+		}
+		if len(r.sums) > 0 {
+			r.sums = s.Sums[i]
+		}
+		if len(r.seen) > 0 {
+			r.seen = s.Seen[i]
+		}
 	}
 	f.step, f.e, f.h = s.Step, s.E, s.H
 	for a := range 3 {
