@@ -65,7 +65,7 @@ func (m *Matrix) MulAdd(a, b *Matrix) {
 	if a.Cols != b.Rows || m.Rows != a.Rows || m.Cols != b.Cols {
 		panic(fmt.Sprintf("dense: %d×%d += %d×%d · %d×%d", m.Rows, m.Cols, a.Rows, a.Cols, b.Rows, b.Cols))
 	}
-	gemm(m.Data, m.Cols, a.Data, a.Cols, b.Data, b.Cols, a.Rows, a.Cols, b.Cols, false)
+	fastest.gemm(m.Data, m.Cols, a.Data, a.Cols, b.Data, b.Cols, a.Rows, a.Cols, b.Cols, 1)
 }
 
 // MulSub subtracts the product a·b from m.
@@ -73,66 +73,7 @@ func (m *Matrix) MulSub(a, b *Matrix) {
 	if a.Cols != b.Rows || m.Rows != a.Rows || m.Cols != b.Cols {
 		panic(fmt.Sprintf("dense: %d×%d -= %d×%d · %d×%d", m.Rows, m.Cols, a.Rows, a.Cols, b.Rows, b.Cols))
 	}
-	gemm(m.Data, m.Cols, a.Data, a.Cols, b.Data, b.Cols, a.Rows, a.Cols, b.Cols, true)
-}
-
-// gemm adds (or subtracts) a·b to c; a is rows×inner, b inner×cols, the
-// strides are the distances between rows. The loop that defines the result:
-//
-//	for i, for p, for j: c[i,j] ±= a[i,p]·b[p,j]
-//
-// Two rows of c take two rows of b at a time, so that each element of b loaded
-// serves twice and each element of c is loaded and stored half as often. The
-// strips of b stay in the first-level cache.
-func gemm(c []complex128, ldc int, a []complex128, lda int, b []complex128, ldb int, rows, inner, cols int, subtract bool) {
-	const strip = 64 // columns of b and c worked on at a time
-	s := complex(1, 0)
-	if subtract {
-		s = -1
-	}
-	for j0 := 0; j0 < cols; j0 += strip {
-		n := min(strip, cols-j0)
-		i := 0
-		for ; i+1 < rows; i += 2 {
-			c0 := c[i*ldc+j0:][:n]
-			c1 := c[(i+1)*ldc+j0:][:n]
-			p := 0
-			for ; p+1 < inner; p += 2 {
-				b0 := b[p*ldb+j0:][:n]
-				b1 := b[(p+1)*ldb+j0:][:n]
-				axpy22(c0, c1, b0, b1, s*a[i*lda+p], s*a[i*lda+p+1], s*a[(i+1)*lda+p], s*a[(i+1)*lda+p+1])
-			}
-			if p < inner {
-				b0 := b[p*ldb+j0:][:n]
-				axpy(c0, b0, s*a[i*lda+p])
-				axpy(c1, b0, s*a[(i+1)*lda+p])
-			}
-		}
-		if i < rows {
-			for p := 0; p < inner; p++ {
-				axpy(c[i*ldc+j0:][:n], b[p*ldb+j0:][:n], s*a[i*lda+p])
-			}
-		}
-	}
-}
-
-// axpy22 adds u00·b0 + u01·b1 to c0 and u10·b0 + u11·b1 to c1.
-func axpy22(c0, c1, b0, b1 []complex128, u00, u01, u10, u11 complex128) {
-	n := len(c0)
-	c1, b0, b1 = c1[:n], b0[:n], b1[:n]
-	for j := range c0 {
-		x, y := b0[j], b1[j]
-		c0[j] += u00*x + u01*y
-		c1[j] += u10*x + u11*y
-	}
-}
-
-// axpy adds u·b to c.
-func axpy(c, b []complex128, u complex128) {
-	b = b[:len(c)]
-	for j := range c {
-		c[j] += u * b[j]
-	}
+	fastest.gemm(m.Data, m.Cols, a.Data, a.Cols, b.Data, b.Cols, a.Rows, a.Cols, b.Cols, -1)
 }
 
 // ErrSingular says that a matrix has no LU decomposition to working precision.
@@ -143,15 +84,16 @@ var ErrSingular = errors.New("dense: matrix is singular")
 type LU struct {
 	lu    Matrix
 	pivot []int
+	by    product // of the matrices; set by Factor when nil
 }
 
-// panel is the width of the column panels of Factor.
-const panel = 24
+// leaf is the number of columns, or of unknowns, that are worked on one by one.
+const leaf = 4
 
-// Factor decomposes a, which it does not change. It works by panels: a panel
-// of columns is decomposed, its row exchanges are applied to the rest, the
-// rows of U to its right are solved for, and the remaining block is updated by
-// one matrix product ([golub2013] §3.2.11).
+// Factor decomposes a, which it does not change. It halves the columns: the left
+// half is decomposed, the rows of U to its right are solved for, the block
+// beneath them is updated by one matrix product, and the right half follows
+// ([toledo1997] §2). So nearly all the work is in products.
 func (f *LU) Factor(a *Matrix) error {
 	if a.Rows != a.Cols {
 		panic(fmt.Sprintf("dense: LU of a %d×%d matrix", a.Rows, a.Cols))
@@ -162,45 +104,89 @@ func (f *LU) Factor(a *Matrix) error {
 		f.pivot = make([]int, n)
 	}
 	f.pivot = f.pivot[:n]
-	d := f.lu.Data
-	for k0 := 0; k0 < n; k0 += panel {
-		k1 := min(k0+panel, n)
-		for k := k0; k < k1; k++ {
-			p, big := k, abs1(d[k*n+k])
-			for i := k + 1; i < n; i++ {
-				if v := abs1(d[i*n+k]); v > big {
-					p, big = i, v
-				}
-			}
-			f.pivot[k] = p
-			if !(big > 0) { // catches NaN too
-				return ErrSingular
-			}
-			if p != k {
-				rk, rp := d[k*n:(k+1)*n], d[p*n:(p+1)*n]
-				for j := range rk {
-					rk[j], rp[j] = rp[j], rk[j]
-				}
-			}
-			inv := 1 / d[k*n+k]
-			rk := d[k*n+k+1 : k*n+k1]
-			for i := k + 1; i < n; i++ {
-				l := d[i*n+k] * inv
-				d[i*n+k] = l
-				axpy(d[i*n+k+1:i*n+k1], rk, -l)
+	if f.by.add == nil {
+		f.by = fastest
+	}
+	return f.columns(0, n)
+}
+
+// columns decomposes columns k0 to k1, from row k0 down. It exchanges whole rows.
+func (f *LU) columns(k0, k1 int) error {
+	n, d := f.lu.Rows, f.lu.Data
+	if k1-k0 > leaf {
+		mid := k0 + half(k1-k0)
+		if err := f.columns(k0, mid); err != nil {
+			return err
+		}
+		f.by.forward(d[k0*n+k0:], n, d[k0*n+mid:], n, mid-k0, k1-mid)
+		if mid < n {
+			f.by.gemm(d[mid*n+mid:], n, d[mid*n+k0:], n, d[k0*n+mid:], n, n-mid, mid-k0, k1-mid, -1)
+		}
+		return f.columns(mid, k1)
+	}
+	for k := k0; k < k1; k++ {
+		p, big := k, abs1(d[k*n+k])
+		for i := k + 1; i < n; i++ {
+			if v := abs1(d[i*n+k]); v > big {
+				p, big = i, v
 			}
 		}
-		if k1 == n {
-			break
+		f.pivot[k] = p
+		if !(big > 0) { // catches NaN too
+			return ErrSingular
 		}
-		for k := k0; k < k1; k++ { // rows of U right of the panel
-			for i := k + 1; i < k1; i++ {
-				axpy(d[i*n+k1:(i+1)*n], d[k*n+k1:(k+1)*n], -d[i*n+k])
-			}
+		if p != k {
+			exchange(d[k*n:(k+1)*n], d[p*n:(p+1)*n])
 		}
-		gemm(d[k1*n+k1:], n, d[k1*n+k0:], n, d[k0*n+k1:], n, n-k1, k1-k0, n-k1, true)
+		inv := 1 / d[k*n+k]
+		rk := d[k*n+k+1 : k*n+k1]
+		for i := k + 1; i < n; i++ {
+			l := d[i*n+k] * inv
+			d[i*n+k] = l
+			axpy(d[i*n+k+1:i*n+k1], rk, -l)
+		}
 	}
 	return nil
+}
+
+// half is about half of n, a multiple of leaf.
+func half(n int) int { return (n/2 + leaf - 1) / leaf * leaf }
+
+// forward replaces x, n×cols, by L⁻¹·x, L the unit lower triangle of d.
+func (by product) forward(d []complex128, ldd int, x []complex128, ldx, n, cols int) {
+	if n > leaf {
+		h := half(n)
+		by.forward(d, ldd, x, ldx, h, cols)
+		by.gemm(x[h*ldx:], ldx, d[h*ldd:], ldd, x, ldx, n-h, h, cols, -1)
+		by.forward(d[h*ldd+h:], ldd, x[h*ldx:], ldx, n-h, cols)
+		return
+	}
+	for k := range n {
+		for i := k + 1; i < n; i++ {
+			axpy(x[i*ldx:][:cols], x[k*ldx:][:cols], -d[i*ldd+k])
+		}
+	}
+}
+
+// backward replaces x, n×cols, by U⁻¹·x, U the upper triangle of d.
+func (by product) backward(d []complex128, ldd int, x []complex128, ldx, n, cols int) {
+	if n > leaf {
+		h := half(n)
+		by.backward(d[h*ldd+h:], ldd, x[h*ldx:], ldx, n-h, cols)
+		by.gemm(x, ldx, d[h:], ldd, x[h*ldx:], ldx, h, n-h, cols, -1)
+		by.backward(d, ldd, x, ldx, h, cols)
+		return
+	}
+	for k := n - 1; k >= 0; k-- {
+		row := x[k*ldx:][:cols]
+		inv := 1 / d[k*ldd+k]
+		for j := range row {
+			row[j] *= inv
+		}
+		for i := range k {
+			axpy(x[i*ldx:][:cols], row, -d[i*ldd+k])
+		}
+	}
 }
 
 // Solve replaces b by A⁻¹·b.
@@ -209,42 +195,25 @@ func (f *LU) Solve(b *Matrix) {
 	if b.Rows != n {
 		panic(fmt.Sprintf("dense: %d equations, right side of %d rows", n, b.Rows))
 	}
-	d, x := f.lu.Data, b.Data
+	if m == 0 {
+		return
+	}
 	for k, p := range f.pivot {
 		if p != k {
-			rk, rp := x[k*m:(k+1)*m], x[p*m:(p+1)*m]
-			for j := range rk {
-				rk[j], rp[j] = rp[j], rk[j]
-			}
+			exchange(b.Data[k*m:(k+1)*m], b.Data[p*m:(p+1)*m])
 		}
 	}
-	for k0 := 0; k0 < n; k0 += panel {
-		k1 := min(k0+panel, n)
-		for k := k0; k < k1; k++ {
-			for i := k + 1; i < k1; i++ {
-				axpy(x[i*m:(i+1)*m], x[k*m:(k+1)*m], -d[i*n+k])
-			}
-		}
-		if k1 < n {
-			gemm(x[k1*m:], m, d[k1*n+k0:], n, x[k0*m:], m, n-k1, k1-k0, m, true)
-		}
-	}
-	for k1 := n; k1 > 0; {
-		k0 := (k1 - 1) / panel * panel
-		for k := k1 - 1; k >= k0; k-- {
-			inv := 1 / d[k*n+k]
-			row := x[k*m : (k+1)*m]
-			for j := range row {
-				row[j] *= inv
-			}
-			for i := k0; i < k; i++ {
-				axpy(x[i*m:(i+1)*m], row, -d[i*n+k])
-			}
-		}
-		if k0 > 0 {
-			gemm(x, m, d[k0:], n, x[k0*m:], m, k0, k1-k0, m, true)
-		}
-		k1 = k0
+	f.by.forward(f.lu.Data, n, b.Data, m, n, m)
+	f.by.backward(f.lu.Data, n, b.Data, m, n, m)
+}
+
+func exchange(a, b []complex128) {
+	var t [32]complex128
+	for len(a) > 0 {
+		n := copy(t[:], a)
+		copy(a[:n], b)
+		copy(b, t[:n])
+		a, b = a[n:], b[n:]
 	}
 }
 

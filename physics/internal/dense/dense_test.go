@@ -2,7 +2,6 @@ package dense
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -106,7 +105,13 @@ func TestMul(t *testing.T) {
 
 func TestSolve(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
-	var f LU // one LU for all sizes: its storage must serve again
+	for _, by := range available() {
+		testSolve(t, rng, by)
+	}
+}
+
+func testSolve(t *testing.T, rng *rand.Rand, by product) {
+	f := LU{by: by} // one LU for all sizes: its storage must serve again
 	for i, n := range sizes {
 		m := sizes[(i+3)%len(sizes)]
 		a, b := random(rng, n, n), random(rng, n, m)
@@ -123,10 +128,10 @@ func TestSolve(t *testing.T) {
 			norm = max(norm, cmplx.Abs(v))
 		}
 		if d := distance(back, b); !(d <= 1e-14*float64(n+8)*(norm+1)) {
-			t.Errorf("n = %d: residual %g", n, d)
+			t.Errorf("%s, n = %d: residual %g", by.name, n, d)
 		}
 		if d := distance(&x, plainSolve(a, b)); !(d <= 1e-9*(norm+1)) {
-			t.Errorf("n = %d: differs from elimination by %g", n, d)
+			t.Errorf("%s, n = %d: differs from elimination by %g", by.name, n, d)
 		}
 	}
 }
@@ -183,26 +188,5 @@ func TestNoAllocation(t *testing.T) {
 		}
 	}); n != 0 {
 		t.Errorf("%g allocations in a repeated solution", n)
-	}
-}
-
-func BenchmarkSolve(b *testing.B) {
-	rng := rand.New(rand.NewPCG(7, 8))
-	for _, n := range []int{12, 50, 100, 200, 400} {
-		a, y := random(rng, n, n), random(rng, n, 2)
-		b.Run(fmt.Sprintf("blocked/%d", n), func(b *testing.B) {
-			var f LU
-			for b.Loop() {
-				if err := f.Factor(a); err != nil {
-					b.Fatal(err)
-				}
-				f.Solve(y)
-			}
-		})
-		b.Run(fmt.Sprintf("plain/%d", n), func(b *testing.B) {
-			for b.Loop() {
-				plainSolve(a, y)
-			}
-		})
 	}
 }
