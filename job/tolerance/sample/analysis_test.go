@@ -153,9 +153,57 @@ func TestDriversAdditive(t *testing.T) {
 		}
 		last = ds
 	}
-	s.Correlations = []Correlation{{0, 1, 0.5}}
-	if _, err := Drivers(context.Background(), s, Plan{N: 64}, Options{}); err == nil {
-		t.Error("correlated inputs: no error")
+}
+
+// Correlated inputs have one share together: of a sum of normals c₁²σ₁² + c₂²σ₂²
+// + 2 r c₁c₂σ₁σ₂ [jcgm100] eq. 16, beside those of the others.
+func TestDriversOfCorrelated(t *testing.T) {
+	s := Study{Inputs: in(Normal{5, 1}, Normal{1, 0.5}, Normal{0, 2}), Outputs: []Output{{Name: "a"}}, Correlations: []Correlation{{2, 0, 0.6}}}
+	s.Model = func(_ context.Context, x, y []float64) error {
+		y[0] = x[0] + 4*x[1] - x[2]
+		return nil
+	}
+	ds, err := Drivers(context.Background(), s, Plan{Method: Sobol, N: 4096, Seed: 3}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	both, alone := 1+4-2*0.6*1*2, 4.0
+	if len(ds[0]) != 2 || ds[0][0].Input != 1 || fmt.Sprint(ds[0][1].With) != "[0 2]" || ds[0][1].Name != s.Inputs[0].Name+" with "+s.Inputs[2].Name {
+		t.Fatalf("drivers %+v, want the second input alone, then the first with the third", ds[0])
+	}
+	for k, want := range []float64{alone / (both + alone), both / (both + alone)} {
+		if d := ds[0][k]; !(math.Abs(d.First-want) <= 0.01) || !(math.Abs(d.Total-want) <= 0.01) {
+			t.Errorf("%s: first %.4f, total %.4f, want %.4f", d.Name, d.First, d.Total, want)
+		}
+	}
+}
+
+// A full correlation is one quantity seen twice: a sum and a difference of
+// normals have the deviations σ₁+σ₂ and |σ₁−σ₂|; rectangular ones move along
+// their quantiles. A copy beside them draws as if they were not there.
+func TestFullCorrelation(t *testing.T) {
+	s := Study{Inputs: in(Normal{0, 1}, Normal{0, 3}, Uniform{-1, 1}, Uniform{10, 12}, Uniform{0, 1}), Correlations: []Correlation{{0, 1, 1}, {2, 3, -1}}}
+	free := s
+	free.Correlations = nil
+	s.Outputs, s.Model = of(func(x []float64) float64 { return 0 })
+	free.Outputs, free.Model = s.Outputs, s.Model
+	for i := range 200 {
+		p := Plan{N: 200, Seed: 4}
+		x, err := s.Sample(p, i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		y, err := free.Sample(p, i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(math.Abs(x[1]-3*x[0]) <= 1e-12) || !(math.Abs(x[3]-11+x[2]) <= 1e-12) || x[4] != y[4] {
+			t.Fatalf("copy %d: %v; without correlations %v", i, x, y)
+		}
+	}
+	s.Correlations = []Correlation{{0, 1, 1}, {1, 2, 1}, {0, 2, 0.5}}
+	if s.Check() == nil {
+		t.Error("three inputs, two pairs alike, the third pair not: no error")
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mathext"
 )
@@ -15,10 +16,12 @@ func regIncBeta(keep, n int, share float64) float64 {
 	return mathext.RegIncBeta(float64(keep), float64(n-keep+1), share)
 }
 
-// Driver is one input's part in the spread of one output.
+// Driver is the part of one input, or of several that are correlated, in the
+// spread of one output.
 type Driver struct {
-	Input int
-	Name  string
+	Input int    // the first of With
+	With  []int  // the inputs that move together: one, unless they are correlated
+	Name  string // their names
 	// First is the share of the output's variance that vanishes when this
 	// input is fixed; Total the share that stays when all others are. The two
 	// differ by what the input does together with others.
@@ -32,18 +35,17 @@ type Driver struct {
 //	First_i = 1 − ⟨(f(B) − f(A_B^i))²⟩/(2V)
 //	Total_i = ⟨(f(A) − f(A_B^i))²⟩/(2V)
 //
-// A and B are independent samples, A_B^i is A with input i from B. Inputs must not be
-// correlated. The shares can come out slightly negative; their errors say how
-// slightly is still zero. An output without variance has shares of zero.
+// A and B are independent samples, A_B^i is A with input i from B. Correlated
+// inputs are taken as one: only what is independent has a share of its own. The
+// shares can come out slightly negative; their errors say how slightly is still
+// zero. An output without variance has shares of zero.
 //
-// Source: [jansen1999]; the design is that of [saltelli2010].
+// Source: [jansen1999]; the design is that of [saltelli2010], the sets of
+// correlated inputs those of [jacques2006].
 func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error) {
 	dr, err := s.drawer()
 	if err != nil {
 		return nil, err
-	}
-	if len(s.Correlations) > 0 {
-		return nil, errors.New("sample: shares of variance are defined for independent inputs: remove the correlations, or read the rank correlations of a run")
 	}
 	if p.Replicates == 0 {
 		p.Replicates = min(8, max(1, p.N))
@@ -51,7 +53,8 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	n, m, reps := len(s.Inputs), len(s.Outputs), p.replicates()
+	groups := s.groups()
+	inputs, n, m, reps := len(s.Inputs), len(groups), len(s.Outputs), p.replicates()
 	type sums struct{ n, sum, sq float64 } // of f(A) and f(B), shifted by the first value
 	tally := make([][]sums, reps)          // by replicate and output
 	first := make([][][]float64, reps)     // Σ (f(B) − f(AB))², by replicate, output, input
@@ -65,7 +68,7 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 	}
 	eval := func(ctx context.Context, i int, u, y []float64) error {
 		p.Point(i, u) // A in the first half, B in the second
-		a, b := u[:n:n], u[n:]
+		a, b := u[:inputs:inputs], u[inputs:]
 		dr.draw(a)
 		dr.draw(b)
 		x := append([]float64(nil), a...)
@@ -76,7 +79,9 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 				copy(x, b)
 			default:
 				copy(x, a)
-				x[k-2] = b[k-2]
+				for _, j := range groups[k-2] {
+					x[j] = b[j]
+				}
 			}
 			out := y[k*m : (k+1)*m]
 			if err := s.Model(ctx, x, out); err != nil {
@@ -92,7 +97,7 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 	}
 	var shift []float64
 	done := 0
-	err = march(ctx, 0, p.N, 2*n, (n+2)*m, o, eval, func(i int, y []float64) bool {
+	err = march(ctx, 0, p.N, 2*inputs, (n+2)*m, o, eval, func(i int, y []float64) bool {
 		if shift == nil {
 			shift = append(shift, y[:m]...)
 		}
@@ -121,7 +126,7 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 	}
 	out := make([][]Driver, m)
 	for k := range m {
-		for j, in := range s.Inputs {
+		for j, g := range groups {
 			var fs, ts []float64
 			for r := range reps {
 				t := tally[r][k]
@@ -135,7 +140,11 @@ func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error
 				ts = append(ts, total[r][k][j]/(2*half*v))
 			}
 			f, t := MeanOf(fs), MeanOf(ts)
-			out[k] = append(out[k], Driver{j, in.Name, f.Mean, t.Mean, f.Uncertainty, t.Uncertainty})
+			var names []string
+			for _, i := range g {
+				names = append(names, s.Inputs[i].Name)
+			}
+			out[k] = append(out[k], Driver{g[0], g, strings.Join(names, " with "), f.Mean, t.Mean, f.Uncertainty, t.Uncertainty})
 		}
 		slices.SortStableFunc(out[k], func(a, b Driver) int { return cmp.Compare(b.Total, a.Total) })
 	}

@@ -7,8 +7,6 @@ import (
 	"math"
 	"runtime"
 	"sync"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Input is one quantity that varies from copy to copy.
@@ -41,7 +39,10 @@ type Study struct {
 	Outputs []Output
 	Model   Model
 	// Correlations tie inputs by a Gaussian copula: R is the correlation of
-	// their normal scores, for normal inputs that of the inputs themselves.
+	// their normal scores, for normal inputs that of the inputs themselves, as in
+	// the multivariate Gaussian of [jcgm101] §6.4.8. For two rectangular inputs
+	// their own correlation is (6/π) asin(R/2), which differs from R by less than
+	// 0.02.
 	Correlations []Correlation
 }
 
@@ -64,36 +65,86 @@ func (s Study) Check() error {
 	return errors.Join(errs...)
 }
 
-// factor returns the Cholesky factor L of the inputs' correlation matrix, nil
-// when nothing is correlated.
-func (s Study) factor() (*mat.TriDense, error) {
+// factor returns the Cholesky factor L of the inputs' correlation matrix, row by
+// row, nil when nothing is correlated. A full correlation, ±1, makes the matrix
+// singular: what hangs on the inputs before it has then no part of its own.
+func (s Study) factor() ([][]float64, error) {
 	if len(s.Correlations) == 0 {
 		return nil, nil
 	}
 	n := len(s.Inputs)
-	c := mat.NewSymDense(n, nil)
+	c := make([][]float64, n)
 	for i := range n {
-		c.SetSym(i, i, 1)
+		c[i] = make([]float64, n)
+		c[i][i] = 1
 	}
 	for _, k := range s.Correlations {
 		if k.I < 0 || k.J < 0 || k.I >= n || k.J >= n || k.I == k.J || !(math.Abs(k.R) <= 1) {
 			return nil, fmt.Errorf("sample: correlation %g of inputs %d and %d: it must join two different inputs of %d by −1 to 1", k.R, k.I, k.J, n)
 		}
-		c.SetSym(k.I, k.J, k.R)
+		c[k.I][k.J], c[k.J][k.I] = k.R, k.R
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(c) {
-		return nil, errors.New("sample: the correlations contradict each other: their matrix is not positive definite")
+	const rounding = 1e-12 // of numbers up to one
+	l := make([][]float64, n)
+	for i := range n {
+		l[i] = make([]float64, i+1)
+		left := 1.0
+		for j := range i + 1 {
+			x := c[i][j]
+			for k := range j {
+				x -= l[i][k] * l[j][k]
+			}
+			switch {
+			case j == i && !(left >= -rounding), j < i && l[j][j] == 0 && !(math.Abs(x) <= rounding):
+				return nil, fmt.Errorf("sample: the correlations contradict each other at %q: no quantities can have them all", s.Inputs[i].Name)
+			case j == i && left > rounding:
+				l[i][i] = math.Sqrt(left)
+			case j < i && l[j][j] > 0:
+				l[i][j] = x / l[j][j]
+				left -= l[i][j] * l[i][j]
+			}
+		}
 	}
-	var l mat.TriDense
-	chol.LTo(&l)
-	return &l, nil
+	return l, nil
+}
+
+// groups returns the sets of inputs that hang together by correlations, each in
+// ascending order, the sets by their first input.
+func (s Study) groups() [][]int {
+	at := make([]int, len(s.Inputs))
+	for i := range at {
+		at[i] = i
+	}
+	var root func(i int) int
+	root = func(i int) int {
+		if at[i] != i {
+			at[i] = root(at[i])
+		}
+		return at[i]
+	}
+	for _, k := range s.Correlations {
+		if i, j := root(k.I), root(k.J); k.R != 0 {
+			at[max(i, j)] = min(i, j)
+		}
+	}
+	var out [][]int
+	place := map[int]int{}
+	for i := range at {
+		r := root(i)
+		if r == i {
+			place[i] = len(out)
+			out = append(out, nil)
+		}
+		out[place[r]] = append(out[place[r]], i)
+	}
+	return out
 }
 
 // drawer turns points of the unit cube into inputs.
 type drawer struct {
 	study Study
-	l     *mat.TriDense
+	l     [][]float64
+	alone []bool // inputs that are correlated with no other
 }
 
 func (s Study) drawer() (drawer, error) {
@@ -101,33 +152,40 @@ func (s Study) drawer() (drawer, error) {
 		return drawer{}, err
 	}
 	l, err := s.factor()
-	return drawer{s, l}, err
+	d := drawer{s, l, make([]bool, len(s.Inputs))}
+	for _, g := range s.groups() {
+		d.alone[g[0]] = len(g) == 1
+	}
+	return d, err
 }
 
-// draw replaces the point u by the inputs that stand there.
+// draw replaces the point u by the inputs that stand there. An input that is
+// correlated with no other is drawn as it would be in a study without
+// correlations.
 func (d drawer) draw(u []float64) {
-	if d.l == nil {
-		for i, in := range d.study.Inputs {
-			u[i] = in.Distribution.Quantile(u[i])
-		}
-		return
-	}
-	for i := range u {
-		u[i] = NormalQuantile(u[i])
-	}
-	for i := len(u) - 1; i >= 0; i-- { // L is lower triangular: from the bottom up in place
-		z := 0.0
-		for j := 0; j <= i; j++ {
-			z += d.l.At(i, j) * u[j]
-		}
-		u[i] = z
-	}
 	for i, in := range d.study.Inputs {
-		if n, ok := in.Distribution.(Normal); ok {
-			u[i] = n.Mean + n.Sigma*u[i]
+		if d.alone[i] {
+			u[i] = in.Distribution.Quantile(u[i])
+		} else {
+			u[i] = NormalQuantile(u[i])
+		}
+	}
+	for i := len(d.l) - 1; i >= 0; i-- { // L is lower triangular: from the bottom up in place
+		if d.alone[i] {
 			continue
 		}
-		u[i] = in.Distribution.Quantile(open(NormalCDF(u[i])))
+		z := 0.0
+		for j, l := range d.l[i] {
+			if l != 0 {
+				z += l * u[j]
+			}
+		}
+		switch in := d.study.Inputs[i].Distribution.(type) {
+		case Normal:
+			u[i] = in.Mean + in.Sigma*z
+		default:
+			u[i] = in.Quantile(open(NormalCDF(z)))
+		}
 	}
 }
 
