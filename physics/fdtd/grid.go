@@ -23,7 +23,8 @@ type grid struct {
 	length [3][]float32 // free part of each edge
 	area   [3][]float32 // free part of each face
 	dt     float64
-	cut    bool
+	factor [3]map[int]float64 // of faces that lend or borrow, see lend
+	loans  [3][]loan
 }
 
 func (g *grid) index(p [3]int) int { return p[0] + 1 + (p[1]+1)*g.stride[1] + (p[2]+1)*g.stride[2] }
@@ -49,7 +50,7 @@ func lines(m *Model, a int, step float64) []float64 {
 	out := []float64{lo}
 	for _, x := range fix {
 		last := out[len(out)-1]
-		if x <= lo || x > hi || x-last < 0.05*step && x != hi {
+		if x <= last || x > hi || x-last < 0.05*step && x != hi {
 			continue
 		}
 		n := int(math.Ceil((x-last)/step - 1e-9))
@@ -146,178 +147,6 @@ func (g *grid) metal(p Point, beside ...int) bool {
 	return false
 }
 
-// free returns which part of the stretch of length l from p along axis a is
-// not metal.
-func (g *grid) free(p Point, a int, l float64, beside ...int) float64 {
-	const n = 8
-	at := func(s float64) bool { q := p; q[a] += s * l; return g.metal(q, beside...) }
-	sum, s0, m0 := 0.0, 1e-4, at(1e-4)
-	for i := 1; i <= n; i++ {
-		s1 := float64(i) / n
-		if i == n {
-			s1 = 1 - 1e-4
-		}
-		m1 := at(s1)
-		switch {
-		case m0 != m1:
-			lo, hi := s0, s1
-			for hi-lo > 1e-5 {
-				if mid := (lo + hi) / 2; at(mid) == m0 {
-					lo = mid
-				} else {
-					hi = mid
-				}
-			}
-			if m0 {
-				sum += s1 - hi
-			} else {
-				sum += lo - s0
-			}
-		case !m0:
-			sum += s1 - s0
-		}
-		s0, m0 = s1, m1
-	}
-	if sum > 0.998 {
-		return 1
-	}
-	if sum < 0.002 {
-		return 0
-	}
-	return sum
-}
-
-// sliver is the least ratio of a face's free area to its longest free edge, both as
-// parts of the whole; smaller areas are enlarged.
-const sliver = 0.05
-
-// measure finds the free lengths and areas.
-func (g *grid) measure() {
-	g.delta = math.Inf(1)
-	for a := range 3 {
-		for _, d := range g.d[a] {
-			g.delta = min(g.delta, 1e-5*d)
-		}
-	}
-	each := func(a int, edges bool, f func(p [3]int, at Point) float64) []float32 {
-		out := make([]float32, g.size)
-		top := g.n
-		for b := range 3 {
-			if (b == a) != edges {
-				top[b]++
-			}
-		}
-		for k := range top[2] {
-			for j := range top[1] {
-				for i := range top[0] {
-					p := [3]int{i, j, k}
-					out[g.index(p)] = float32(f(p, Point{g.at[0][i], g.at[1][j], g.at[2][k]}))
-				}
-			}
-		}
-		return out
-	}
-	for a := range 3 {
-		u, v := (a+1)%3, (a+2)%3
-		g.length[a] = each(a, true, func(p [3]int, at Point) float64 {
-			for _, b := range []int{u, v} { // sides that conduct
-				if p[b] == 0 && g.sideKind(b, 0) == Electric || p[b] == g.n[b] && g.sideKind(b, 1) == Electric {
-					return 0
-				}
-			}
-			return g.free(at, a, g.d[a][p[a]], u, v)
-		})
-	}
-	for a := range 3 {
-		u, v := (a+1)%3, (a+2)%3
-		g.area[a] = each(a, false, func(p [3]int, at Point) float64 {
-			i := g.index(p)
-			e := [4]float64{float64(g.length[u][i]), float64(g.length[u][i+g.stride[v]]), float64(g.length[v][i]), float64(g.length[v][i+g.stride[u]])}
-			longest := max(e[0], e[1], e[2], e[3])
-			centre := at
-			centre[u] += g.d[u][p[u]] / 2
-			centre[v] += g.d[v][p[v]] / 2
-			whole := e[0] > 0 && e[1] > 0 && e[2] > 0 && e[3] > 0 && e[0]+e[1]+e[2]+e[3] == 4
-			if whole && !g.metal(centre, a) {
-				return 1
-			}
-			sum := 0.0
-			const n = 8
-			for q := range n {
-				s := at
-				s[v] += g.d[v][p[v]] * (float64(q) + 0.5) / n
-				sum += g.free(s, u, g.d[u][p[u]], a) / n
-			}
-			if sum > 0.995 {
-				return 1 // beside metal: the face is whole
-			}
-			if longest == 0 {
-				return 0
-			}
-			if longest > 0 && sum < 1 {
-				g.cut = true
-			}
-			return max(sum, sliver*longest)
-		})
-	}
-	s := 0.0
-	for a := range 3 {
-		least := math.Inf(1)
-		for _, d := range g.d[a] {
-			least = min(least, d)
-		}
-		s += 1 / (least * least)
-	}
-	g.dt = 0.99 / (c0 * math.Sqrt(s))
-	if g.cut {
-		g.settle()
-	}
-}
-
-// settle makes the time step one that the cut cells bear: the largest eigenvalue
-// of dt²·(curl curl)/με, by power iteration, must stay below 4. The iteration
-// comes from below; 5 % are kept in hand.
-func (g *grid) settle() {
-	f := newFields[float64](g, 0)
-	f.psiE, f.psiH, f.disperse = [3][]psi[float64]{}, [3][]psi[float64]{}, [3][]dispersive[float64]{}
-	for a := range 3 {
-		for i := range f.e[a] {
-			if g.length[a][i] > 0 {
-				f.e[a][i] = math.Sin(float64(i*i%1009) + float64(a))
-			}
-		}
-	}
-	largest := 0.0
-	for range 120 {
-		before, after := 0.0, 0.0
-		for a := range 3 {
-			for _, e := range f.e[a] {
-				before += e * e
-			}
-			clear(f.h[a])
-		}
-		f.stepH()
-		for a := range 3 {
-			clear(f.e[a])
-		}
-		f.stepE()
-		for a := range 3 {
-			for _, e := range f.e[a] {
-				after += e * e
-			}
-		}
-		largest = math.Sqrt(after / before)
-		for a := range 3 {
-			for i := range f.e[a] {
-				f.e[a][i] /= math.Sqrt(after)
-			}
-		}
-	}
-	if largest > 3.6 {
-		g.dt *= 0.95 * math.Sqrt(4/largest)
-	}
-}
-
 // sideKind is the boundary of a side, the layers' outer wall being metal.
 func (g *grid) sideKind(a, side int) Boundary {
 	if g.layers[a][side] > 0 {
@@ -330,35 +159,40 @@ func (g *grid) sideKind(a, side int) Boundary {
 func (g *grid) fill(a int, p [3]int) (inf, sigma float64, shares map[*Material]float64) {
 	u, v := (a+1)%3, (a+2)%3
 	total := 0.0
-	for _, du := range []int{-1, 0} {
-		for _, dv := range []int{-1, 0} {
-			pu, pv := p[u]+du, p[v]+dv
-			if pu < 0 || pv < 0 || pu >= g.n[u] || pv >= g.n[v] {
-				continue
-			}
-			w := g.d[u][pu] * g.d[v][pv]
-			for q := range 4 {
-				var at Point
-				at[a] = g.at[a][p[a]] + g.d[a][p[a]]/2
-				fu, fv := 0.125+0.25*float64(q&1), 0.125+0.25*float64(q>>1)
-				at[u] = g.at[u][p[u]] + fu*g.d[u][pu]*float64(2*du+1)
-				at[v] = g.at[v][p[v]] + fv*g.d[v][pv]*float64(2*dv+1)
-				m := g.material(at)
-				if m.Metal {
-					continue // the field is in what is not metal
+	for _, along := range []float64{0.5, 0.02, 0.98, 0.2, 0.8} { // the middle of an edge that metal cuts may be metal
+		for _, du := range []int{-1, 0} {
+			for _, dv := range []int{-1, 0} {
+				pu, pv := p[u]+du, p[v]+dv
+				if pu < 0 || pv < 0 || pu >= g.n[u] || pv >= g.n[v] {
+					continue
 				}
-				total += w
-				sigma += w * m.Conductivity
-				if e, poles := m.poles(); len(poles) == 0 {
-					inf += w * e
-				} else {
-					inf += w * e
-					if shares == nil {
-						shares = map[*Material]float64{}
+				w := g.d[u][pu] * g.d[v][pv]
+				for q := range 4 {
+					var at Point
+					at[a] = g.at[a][p[a]] + along*g.d[a][p[a]]
+					fu, fv := 0.125+0.25*float64(q&1), 0.125+0.25*float64(q>>1)
+					at[u] = g.at[u][p[u]] + fu*g.d[u][pu]*float64(2*du+1)
+					at[v] = g.at[v][p[v]] + fv*g.d[v][pv]*float64(2*dv+1)
+					m := g.material(at)
+					if m.Metal {
+						continue // the field is in what is not metal
 					}
-					shares[m] += w
+					total += w
+					sigma += w * m.Conductivity
+					if e, poles := m.poles(); len(poles) == 0 {
+						inf += w * e
+					} else {
+						inf += w * e
+						if shares == nil {
+							shares = map[*Material]float64{}
+						}
+						shares[m] += w
+					}
 				}
 			}
+		}
+		if total > 0 {
+			break
 		}
 	}
 	if total == 0 {

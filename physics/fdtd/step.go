@@ -53,6 +53,7 @@ type fields[T float] struct {
 	inverseH   [3][]T     // 1/(size·κ), by cell
 	psiE, psiH [3][]psi[T]
 	disperse   [3][]dispersive[T]
+	coupled    [3]coupling[T]
 	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
 	step       int
 	workers    int
@@ -77,6 +78,45 @@ type dispersive[T float] struct {
 	beta  []T
 	j     []T
 	old   T
+}
+
+// A coupling holds the faces of a component that lend and borrow area. After the
+// rows have changed their H by d, each pair takes its part of the other's
+// circulation: H_i += n_ij/n_jj·d_j and H_j += n_ij/n_ii·d_i. As d holds what the
+// matched layers add, so do the parts taken.
+type coupling[T float] struct {
+	faces  []int
+	change []T // old H, then d, by face
+	pairs  []pair[T]
+}
+
+type pair[T float] struct {
+	i, j  int // in faces
+	fromI T   // what H_j gains of d_i
+	fromJ T
+}
+
+func couple[T float](g *grid, a int) coupling[T] {
+	var c coupling[T]
+	at := map[int]int{}
+	face := func(f int) int {
+		n, ok := at[f]
+		if !ok {
+			n = len(c.faces)
+			at[f] = n
+			c.faces = append(c.faces, f)
+		}
+		return n
+	}
+	u, v := (a+1)%3, (a+2)%3
+	own := func(f int) float64 { // n_ff, 1/m²
+		return g.factor[a][f] / (g.d[u][f/g.stride[u]%(g.n[u]+2)-1] * g.d[v][f/g.stride[v]%(g.n[v]+2)-1])
+	}
+	for _, l := range g.loans[a] {
+		c.pairs = append(c.pairs, pair[T]{face(l.i), face(l.j), T(l.n / own(l.i)), T(l.n / own(l.j))})
+	}
+	c.change = make([]T, len(c.faces))
+	return c
 }
 
 func newFields[T float](g *grid, workers int) *fields[T] {
@@ -116,12 +156,17 @@ func newFields[T float](g *grid, workers int) *fields[T] {
 					return 0
 				}
 			}
-			if s := float64(g.area[a][g.index(p)]); s > 0 {
+			i := g.index(p)
+			if n, ok := g.factor[a][i]; ok {
+				return g.dt / mu0 * n
+			}
+			if s := float64(g.area[a][i]); s > 0 {
 				return g.dt / mu0 / s
 			}
 			return 0
 		})
 		f.turn[a] = turn
+		f.coupled[a] = couple[T](g, a)
 		keep := make([]float64, g.size)
 		f.gain[a] = dictionary[T](g, func(p [3]int) float64 {
 			i := g.index(p)
@@ -248,6 +293,12 @@ func (f *fields[T]) stepE() {
 
 // stepH advances the magnetic field by a time step.
 func (f *fields[T]) stepH() {
+	for a := range 3 {
+		c := &f.coupled[a]
+		for n, i := range c.faces {
+			c.change[n] = f.h[a][i]
+		}
+	}
 	f.parallel(func(k0, k1 int) {
 		for k := k0; k < k1; k++ {
 			for j := range f.n[1] + 1 {
@@ -257,6 +308,16 @@ func (f *fields[T]) stepH() {
 			}
 		}
 	})
+	for a := range 3 {
+		c := &f.coupled[a]
+		for n, i := range c.faces {
+			c.change[n] = f.h[a][i] - c.change[n]
+		}
+		for _, p := range c.pairs {
+			f.h[a][c.faces[p.i]] += p.fromJ * c.change[p.j]
+			f.h[a][c.faces[p.j]] += p.fromI * c.change[p.i]
+		}
+	}
 	f.step++
 }
 
