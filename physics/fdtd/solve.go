@@ -41,7 +41,7 @@ type Options struct {
 	Checkpoint      func() (io.WriteCloser, error)
 	CheckpointSteps int
 	// Resume, if not nil, is a state written by Checkpoint, of the same model
-	// and options. Runs before that of the state are done again.
+	// and options.
 	Resume io.Reader
 }
 
@@ -168,7 +168,18 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 	resumed := o.Resume != nil
 	pictures := make([][]Picture, len(o.Slices))
 	a, b := make([][][]complex128, n), make([][][]complex128, n) // [run][port][frequency]
+	ended := f.ended
 	for run := range n {
+		if run < len(ended) {
+			past := ended[run]
+			a[run], b[run] = past.In, past.Out
+			for place, p := range past.Pictures {
+				pictures[place] = p
+			}
+			res.Steps += past.Steps
+			res.EnergyLeft = max(res.EnergyLeft, past.EnergyLeft)
+			continue
+		}
 		state, past := f, [][]float64(nil)
 		switch {
 		case resumed && run == from:
@@ -179,7 +190,8 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		if !(resumed && run == from) {
 			state.recorders = g.recorders(o, run)
 		}
-		v, err := state.run(ctx, m, o, sections, run, past, res)
+		state.ended = ended
+		v, left, err := state.run(ctx, m, o, sections, run, past)
 		if err != nil {
 			return nil, err
 		}
@@ -198,6 +210,13 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 			incident := func(f float64) complex128 { in, _ := s.waves(g, v[2*run], v[2*run+1], f); return in }
 			pictures[r.place] = r.pictures(incident, peak, g.dt)
 		}
+		res.Steps += state.step
+		res.EnergyLeft = max(res.EnergyLeft, left)
+		done := finished{In: a[run], Out: b[run], Pictures: map[int][]Picture{}, Steps: state.step, EnergyLeft: left}
+		for _, r := range state.recorders {
+			done.Pictures[r.place] = pictures[r.place]
+		}
+		ended = append(ended, done)
 	}
 	for _, p := range pictures {
 		res.Slices = append(res.Slices, p...)
@@ -300,8 +319,9 @@ func pulse(band [2]float64, hollow bool) func(t float64) float64 {
 	}
 }
 
-// run excites one port and returns voltage and current of all ports in turn.
-func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*section, run int, v [][]float64, res *Result) ([][]float64, error) {
+// run excites one port and returns voltage and current of all ports in turn, and
+// the energy that is left as a part of its peak.
+func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*section, run int, v [][]float64) (series [][]float64, left float64, err error) {
 	type meter struct{ voltage, current []tap }
 	var meters []meter
 	var source []tap
@@ -318,7 +338,7 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 	wave := pulse(m.Band, sections[run].TE)
 	over := int(11 * 0.35 / max((m.Band[1]-m.Band[0])/2, 0.05*m.Band[1]) / f.dt) // the pulse is over
 	most, every := int(or(float64(o.MaxSteps), 100000)), int(or(float64(o.CheckpointSteps), 5000))
-	peak, left := 0.0, 1.0
+	left = 1
 	sum := func(taps []tap, f *[3][]T) float64 {
 		s := 0.0
 		for _, t := range taps {
@@ -352,13 +372,13 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 		}
 		if f.step%50 == 0 {
 			if err := ctx.Err(); err != nil {
-				return nil, err
+				return nil, 0, err
 			}
 			now := f.energy()
-			peak = max(peak, now)
-			left = now / peak
+			f.peak = max(f.peak, now)
+			left = now / f.peak
 			if !(now < math.Inf(1)) {
-				return nil, fmt.Errorf("fdtd: the fields grow without bound at step %d: this is a fault of the solver, please report the model", f.step)
+				return nil, 0, fmt.Errorf("fdtd: the fields grow without bound at step %d: this is a fault of the solver, please report the model", f.step)
 			}
 			if o.Progress != nil {
 				o.Progress(run, len(sections), f.step, left)
@@ -370,18 +390,16 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 		if o.Checkpoint != nil && f.step%every == 0 {
 			w, err := o.Checkpoint()
 			if err != nil {
-				return nil, err
+				return nil, 0, err
 			}
 			if err := f.save(w, run, v); err != nil {
 				w.Close()
-				return nil, err
+				return nil, 0, err
 			}
 			if err := w.Close(); err != nil {
-				return nil, err
+				return nil, 0, err
 			}
 		}
 	}
-	res.Steps += f.step
-	res.EnergyLeft = max(res.EnergyLeft, left)
-	return v, nil
+	return v, left, nil
 }

@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"math/cmplx"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -40,29 +41,44 @@ func TestUniformLine(t *testing.T) {
 	}
 }
 
-// A run that was cut and resumed gives what a whole run gives, bit for bit; and
-// any number of workers gives the same.
+// A solution that was cut and resumed, in its first run or in a later one, gives
+// what a whole one gives, bit for bit, and does no finished run again; and any
+// number of workers gives the same.
 func TestResumeAndWorkers(t *testing.T) {
 	f := []float64{5e9, 15e9}
-	o := Options{Frequencies: f, MaxSteps: 600, EnergyLeft: 1e-30}
+	o := Options{Frequencies: f, EnergyLeft: 1e-4, Slices: []Slice{{Axis: 0, At: 0.5e-3, Frequencies: f[:1]}, {Axis: 0, At: 0.5e-3, Port: 1, Times: []float64{1e-10}}}}
 	whole := mustSolve(t, stripe(), o)
-	var kept bytes.Buffer
-	cut := o
-	cut.CheckpointSteps = 400
-	cut.Checkpoint = func() (io.WriteCloser, error) {
-		if kept.Len() > 0 {
+	states := 0
+	count := o
+	count.CheckpointSteps = 100
+	count.Checkpoint = func() (io.WriteCloser, error) { states++; return discard{}, nil }
+	mustSolve(t, stripe(), count)
+	for _, which := range []int{2, states / 2, states} {
+		var kept bytes.Buffer
+		n := 0
+		cut := count
+		cut.Checkpoint = func() (io.WriteCloser, error) {
+			if n++; n == which {
+				return nopCloser{&kept}, nil
+			}
 			return discard{}, nil
 		}
-		return nopCloser{&kept}, nil
-	}
-	mustSolve(t, stripe(), cut)
-	again := o
-	again.Resume = &kept
-	again.Workers = 2
-	resumed := mustSolve(t, stripe(), again)
-	for i, s := range whole.Network.S {
-		if s != resumed.Network.S[i] {
-			t.Errorf("S[%d] is %v after resuming, %v without", i, resumed.Network.S[i], s)
+		mustSolve(t, stripe(), cut)
+		again := o
+		again.Resume = &kept
+		again.Workers = 2
+		first := -1
+		again.Progress = func(run, _, _ int, _ float64) {
+			if first < 0 {
+				first = run
+			}
+		}
+		resumed := mustSolve(t, stripe(), again)
+		if !reflect.DeepEqual(whole, resumed) {
+			t.Errorf("resumed from state %d of %d: steps %d, energy left %g, S %v; in one go %d, %g, %v", which, states, resumed.Steps, resumed.EnergyLeft, resumed.Network.S, whole.Steps, whole.EnergyLeft, whole.Network.S)
+		}
+		if want := which * 2 / (states + 1); first != want {
+			t.Errorf("resumed from state %d of %d it goes on in run %d, want %d", which, states, first, want)
 		}
 	}
 }

@@ -54,6 +54,8 @@ type fields[T float] struct {
 	psiE, psiH [3][]psi[T]
 	disperse   [3][]dispersive[T]
 	coupled    [3]coupling[T]
+	peak       float64     // of the energy
+	ended      []finished  // runs before this one
 	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
 	step       int
 	workers    int
@@ -434,10 +436,20 @@ type saved[T float] struct {
 	Port     int
 	Sums     [][][6]complexSum // of the recorders
 	Seen     [][][6][]float64
+	Peak     float64    // of the energy
+	Ended    []finished // runs
+}
+
+// A finished run, as a checkpoint keeps it.
+type finished struct {
+	In, Out    [][]complex128 // waves by port and frequency
+	Pictures   map[int][]Picture
+	Steps      int
+	EnergyLeft float64
 }
 
 func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
-	s := saved[T]{Step: f.step, Size: f.size, E: f.e, H: f.h, Series: series, Port: port}
+	s := saved[T]{Step: f.step, Size: f.size, E: f.e, H: f.h, Series: series, Port: port, Peak: f.peak, Ended: f.ended}
 	for a := range 3 {
 		for i := range f.psiE[a] {
 			s.PsiE[a] = append(s.PsiE[a], f.psiE[a][i].value)
@@ -476,7 +488,7 @@ func (f *fields[T]) load(r io.Reader, o Options) (port int, series [][]float64, 
 			r.seen = s.Seen[i]
 		}
 	}
-	f.step, f.e, f.h = s.Step, s.E, s.H
+	f.step, f.e, f.h, f.peak, f.ended = s.Step, s.E, s.H, s.Peak, s.Ended
 	for a := range 3 {
 		for i := range f.psiE[a] {
 			f.psiE[a][i].value, f.psiH[a][i].value = s.PsiE[a][i], s.PsiH[a][i]
