@@ -45,9 +45,13 @@ file of tolerances replaces them:
     - {piece: cable, quantity: length, half_width: 0.5 mm}
     - {piece: cable, quantity: loss, distribution: normal, mean: -4 %, sigma: 1.5 %, source: last three lots}
     - {piece: cable connector, quantity: reflection, low: -70 %, high: 0 %}
+  correlations:
+    - {between: ["cable connector: loss"], coefficient: 0.9, source: both from one lot}
 
 Amounts are deviations from what the chain or the datasheet states. A piece is
-named as predict shows it, by its kind, or by its part.
+named as predict shows it, by its kind, or by its part. A correlation names
+inputs as the answer lists them, piece and quantity; where a name stands for
+several, every two of them are tied. 1 is one quantity seen at several places.
 
 Exit status 0 when the lower end of the yield's 95 % confidence interval reaches
 --at-least and no figure that a limit needs is missing, 1 otherwise. The same
@@ -84,7 +88,7 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 			if err != nil {
 				var f *tolerance.Fault
 				if errors.As(err, &f) {
-					return workspace.Fault{File: toleranceFile, Found: fmt.Sprintf("tolerance %d", f.Index+1), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
+					return workspace.Fault{File: toleranceFile, Found: f.Where(), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
 				}
 				return err
 			}
@@ -168,6 +172,8 @@ func useState(file string, s *tolerance.Study, o *tolerance.Options) error {
 	}
 	return nil
 }
+
+func between(i sample.Interval) string { return percent(i.Low) + " to " + percent(i.High) }
 
 func percent(x float64) string { return fmt.Sprintf("%.2f %%", 100*x) }
 
@@ -253,6 +259,13 @@ func printYield(out io.Writer, r tolerance.Report) {
 		heading(out, "What differs from copy to copy")
 		printInputs(out, s.Inputs)
 	}
+	if len(s.Ties) > 0 {
+		heading(out, "What hangs together")
+		for _, t := range s.Ties {
+			paragraph(out, "  - ", fmt.Sprintf("%s with %s: correlation %.3g (%s)", s.Inputs[t.I].Name, s.Inputs[t.J].Name, t.Coefficient, t.Source))
+		}
+		paragraph(out, "  ", "The correlation is that of the normal scores, after JCGM 101; the worst corner takes no heed of it.")
+	}
 	for _, group := range []struct {
 		title string
 		lines []string
@@ -309,9 +322,9 @@ func printSorting(out io.Writer, m tolerance.Sorting) {
 	case m.Size < 2:
 		paragraph(out, "  ", "the size of the set is not stated: nothing can be said of sorting")
 	case m.Beyond:
-		paragraph(out, "  ", fmt.Sprintf("a set of %d as it comes is %.3g ps wide on average and matches in %s of cases; sorting does not do: more than ten times the set would have to be built nine times out of ten", m.Size, m.Width*1e12, percent(m.Unsorted)))
+		paragraph(out, "  ", fmt.Sprintf("a set of %d as it comes is %.3g ps wide on average and matches in %s of cases (%s); sorting does not do: more than ten times the set would have to be built nine times out of ten", m.Size, m.Width*1e12, percent(m.Unsorted), between(m.UnsortedIn)))
 	default:
-		paragraph(out, "  ", fmt.Sprintf("a set of %d as it comes is %.3g ps wide on average and matches in %s of cases; build %d and keep %d nine times out of ten, %d five times out of ten", m.Size, m.Width*1e12, percent(m.Unsorted), m.Half90, m.Size, m.Half50))
+		paragraph(out, "  ", fmt.Sprintf("a set of %d as it comes is %.3g ps wide on average and matches in %s of cases (%s); build %d and keep %d nine times out of ten, %d five times out of ten", m.Size, m.Width*1e12, percent(m.Unsorted), between(m.UnsortedIn), m.Half90, m.Size, m.Half50))
 	}
 }
 

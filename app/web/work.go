@@ -92,7 +92,7 @@ func (s *Server) startJob(ctx context.Context, in *jobInput) (Job, error) {
 	if err != nil {
 		var f *tolerance.Fault
 		if errors.As(err, &f) {
-			return Job{}, workspace.Fault{File: "tolerances", Found: fmt.Sprintf("tolerance %d", f.Index+1), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
+			return Job{}, workspace.Fault{File: "tolerances", Found: f.Where(), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
 		}
 		return Job{}, err
 	}

@@ -23,9 +23,11 @@ type Share struct {
 	ClopperPearson Interval `json:"clopper_pearson"`
 }
 
-// Driver is one input's part in the spread of one limit.
+// Driver is one input's part in the spread of one limit, or that of the
+// correlated inputs listed in Together.
 type Driver struct {
 	Input           string   `json:"input"`
+	Together        []string `json:"together"`
 	Total           float64  `json:"total_share"`
 	TotalError      float64  `json:"total_share_error"`
 	First           float64  `json:"first_share"`
@@ -88,6 +90,13 @@ type YieldInput struct {
 	Chance       bool     `json:"chance"`
 }
 
+// YieldCorrelation ties two inputs.
+type YieldCorrelation struct {
+	Inputs      [2]string `json:"inputs"`
+	Coefficient float64   `json:"coefficient"`
+	Source      string    `json:"source"`
+}
+
 // YieldSorting is what a phase or delay match asks of building and sorting.
 type YieldSorting struct {
 	Kind          string  `json:"kind"`
@@ -100,29 +109,32 @@ type YieldSorting struct {
 	BuildHalf     int     `json:"build_5_of_10"`
 	BuildNine     int     `json:"build_9_of_10"`
 	Beyond        bool    `json:"beyond_sorting"`
+	// Unsorted is where UnsortedShare lies with the document's confidence.
+	Unsorted Interval `json:"unsorted_share_interval"`
 }
 
 // Yield is the result of a study of tolerances.
 type Yield struct {
-	Chain       string        `json:"chain"`
-	Enquiry     string        `json:"enquiry"`
-	Method      string        `json:"method"`
-	Seed        uint64        `json:"seed"`
-	Samples     int           `json:"samples"`
-	Frequencies int           `json:"frequencies"`
-	Confidence  float64       `json:"confidence"`
-	AtLeast     float64       `json:"at_least"`
-	Enough      bool          `json:"enough"`
-	Yield       Share         `json:"yield"`
-	Limits      []YieldOutput `json:"limits"`
-	Observed    []YieldOutput `json:"observed"`
-	Inputs      []YieldInput  `json:"inputs"`
-	Sorting     *YieldSorting `json:"sorting"`
-	DriversFrom string        `json:"drivers_are"`
-	Missing     []string      `json:"missing"`
-	NotTried    []string      `json:"not_tried"`
-	Sigmas      []string      `json:"taken_at_three_sigma"`
-	Notes       []string      `json:"notes"`
+	Chain        string             `json:"chain"`
+	Enquiry      string             `json:"enquiry"`
+	Method       string             `json:"method"`
+	Seed         uint64             `json:"seed"`
+	Samples      int                `json:"samples"`
+	Frequencies  int                `json:"frequencies"`
+	Confidence   float64            `json:"confidence"`
+	AtLeast      float64            `json:"at_least"`
+	Enough       bool               `json:"enough"`
+	Yield        Share              `json:"yield"`
+	Limits       []YieldOutput      `json:"limits"`
+	Observed     []YieldOutput      `json:"observed"`
+	Inputs       []YieldInput       `json:"inputs"`
+	Correlations []YieldCorrelation `json:"correlations"`
+	Sorting      *YieldSorting      `json:"sorting"`
+	DriversFrom  string             `json:"drivers_are"`
+	Missing      []string           `json:"missing"`
+	NotTried     []string           `json:"not_tried"`
+	Sigmas       []string           `json:"taken_at_three_sigma"`
+	Notes        []string           `json:"notes"`
 }
 
 func interval(i sample.Interval) Interval { return Interval{i.Low, i.High} }
@@ -150,7 +162,7 @@ func unitWord(unit string) string {
 func NewYield(r tolerance.Report) Yield {
 	s := r.Study
 	out := Yield{Chain: s.Chain, Enquiry: s.Enquiry, Method: string(r.Plan.Method), Seed: r.Plan.Seed, Samples: r.Yield.N, Frequencies: s.Points, Confidence: r.Confidence, AtLeast: r.AtLeast, Enough: r.Enough,
-		Yield: share(r.Yield), Limits: []YieldOutput{}, Observed: []YieldOutput{}, Inputs: []YieldInput{}, DriversFrom: r.DriversFrom,
+		Yield: share(r.Yield), Limits: []YieldOutput{}, Observed: []YieldOutput{}, Inputs: []YieldInput{}, Correlations: []YieldCorrelation{}, DriversFrom: r.DriversFrom,
 		Missing: listed(s.Missing), NotTried: listed(s.Untried), Sigmas: listed(r.Sigmas), Notes: listed(s.Notes)}
 	for _, x := range r.Limits {
 		y := yieldOutput(x, s.Inputs)
@@ -166,12 +178,15 @@ func NewYield(r tolerance.Report) Yield {
 		out.Inputs = append(out.Inputs, YieldInput{in.Name, in.Piece, in.Quantity, unitWord(in.Unit), in.Says, num(in.Distribution.Expectation()), num(in.Distribution.StandardDeviation()), num(low), num(high),
 			string(in.Standing), in.Source, in.Assumed, in.Chance})
 	}
+	for _, t := range s.Ties {
+		out.Correlations = append(out.Correlations, YieldCorrelation{[2]string{s.Inputs[t.I].Name, s.Inputs[t.J].Name}, t.Coefficient, t.Source})
+	}
 	if m := r.Sorting; m != nil {
 		kind := "relative"
 		if m.Absolute {
 			kind = "absolute"
 		}
-		out.Sorting = &YieldSorting{kind, m.Half, m.At, m.Size, m.Deviation, m.Unsorted, m.Width, m.Half50, m.Half90, m.Beyond}
+		out.Sorting = &YieldSorting{kind, m.Half, m.At, m.Size, m.Deviation, m.Unsorted, m.Width, m.Half50, m.Half90, m.Beyond, interval(m.UnsortedIn)}
 	}
 	return out
 }
@@ -187,7 +202,11 @@ func yieldOutput(x tolerance.Result, inputs []tolerance.Input) YieldOutput {
 		y.LeastInputs = append(y.LeastInputs, InputValue{inputs[i].Name, v, unitWord(inputs[i].Unit)})
 	}
 	for i, d := range x.Drivers {
-		e := Driver{Input: d.Name, Total: d.Total, TotalError: d.TotalError, First: d.First, FirstError: d.FirstError, Chance: inputs[d.Input].Chance}
+		together := []string{}
+		for _, k := range d.With {
+			together = append(together, inputs[k].Name)
+		}
+		e := Driver{Input: d.Name, Together: together, Total: d.Total, TotalError: d.TotalError, First: d.First, FirstError: d.FirstError, Chance: inputs[d.Input].Chance}
 		if i < len(x.Direction) {
 			e.RankCorrelation = num(x.Direction[i])
 		}

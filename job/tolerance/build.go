@@ -3,6 +3,7 @@ package tolerance
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -92,8 +93,12 @@ func (bd *builder) note(format string, args ...any) {
 }
 
 // fits says whether a tolerance speaks of an element.
-func (t Tolerance) fits(f chain.Facts) bool {
-	return t.Piece == "" || t.Piece == f.Name || t.Piece == f.Kind || t.Piece == f.Part && f.Part != ""
+func (t Tolerance) fits(f chain.Facts) bool { return t.Piece == "" || called(f, t.Piece) }
+
+// called says whether an element goes by a name: its own, its kind's or its
+// part's.
+func called(f chain.Facts, name string) bool {
+	return name == f.Name || name == f.Kind || name == f.Part && f.Part != ""
 }
 
 // Classes of inputs, the most telling first: the low-discrepancy sequence is
@@ -156,6 +161,65 @@ func (bd *builder) number() []Input {
 		out[i] = r.in
 	}
 	return out
+}
+
+// A Tie is a correlation between two inputs, given by their places in
+// [Study.Inputs].
+type Tie struct {
+	I, J        int
+	Coefficient float64
+	Source      string
+}
+
+// tie makes the correlations of numbered inputs. Where two speak of one pair the
+// last counts.
+func (bd *builder) tie(cs []Correlation) ([]Tie, error) {
+	var out []Tie
+	for i, c := range cs {
+		fail := func(err error, problem, help string) ([]Tie, error) {
+			return nil, &Fault{Of: "correlation", Index: i, Problem: problem, Err: err, Help: help}
+		}
+		if !(math.Abs(c.Coefficient) <= 1) {
+			return fail(ErrCorrelation, fmt.Sprintf("a coefficient of %g", c.Coefficient), "write it between -1 and 1; 1 is one quantity seen at several places")
+		}
+		var of []int
+		for _, name := range c.Between {
+			piece, quantity, ok := strings.Cut(name, ": ")
+			if !ok {
+				return fail(ErrPiece, fmt.Sprintf("%q", name), `name a piece and its quantity, such as "cable connector: loss"`)
+			}
+			n := len(of)
+			for _, el := range bd.elements {
+				for _, r := range el.refs {
+					if r.in.Quantity == quantity && called(el.facts, piece) && !slices.Contains(of, r.at) {
+						of = append(of, r.at)
+					}
+				}
+			}
+			if len(of) == n {
+				var vary []string
+				for _, r := range bd.refs {
+					vary = append(vary, r.in.Name)
+				}
+				return fail(ErrPiece, fmt.Sprintf("%q", name), "what varies in this chain: "+strings.Join(vary, ", "))
+			}
+		}
+		if len(of) < 2 {
+			return fail(ErrCorrelation, strings.Join(c.Between, ", ")+" is a single quantity", "name two or more that vary; a piece's kind stands for every piece of it")
+		}
+		slices.Sort(of)
+		for a, i := range of {
+			for _, j := range of[a+1:] {
+				t := Tie{i, j, c.Coefficient, orElse(c.Source, "the file of tolerances")}
+				if k := slices.IndexFunc(out, func(o Tie) bool { return o.I == i && o.J == j }); k >= 0 {
+					out[k] = t
+				} else {
+					out = append(out, t)
+				}
+			}
+		}
+	}
+	return out, nil
 }
 
 // build makes every element, with its responses at the temperatures wanted.

@@ -58,11 +58,14 @@ type Sorting struct {
 	Size      int     // of the set; 0: not stated
 	Deviation float64 // standard deviation of one copy's delay, s
 	Unsorted  float64 // share of sets, taken as they come, that match
-	Width     float64 // mean full width of such a set, s
-	Half50    int     // copies to build so that half of the lots hold a set
-	Half90    int     // nine lots out of ten
-	Beyond    bool    // more than ten times the set: sorting does not do
-	Absolute  bool    // matched to a stored value: a limit of each copy
+	// UnsortedIn is where that share lies with the report's confidence, after
+	// Clopper and Pearson, for the delays drawn.
+	UnsortedIn sample.Interval
+	Width      float64 // mean full width of such a set, s
+	Half50     int     // copies to build so that half of the lots hold a set
+	Half90     int     // nine lots out of ten
+	Beyond     bool    // more than ten times the set: sorting does not do
+	Absolute   bool    // matched to a stored value: a limit of each copy
 }
 
 // Report is the outcome of a study.
@@ -153,6 +156,9 @@ func (s *Study) report(ctx context.Context, st sample.State, o Options, progress
 	}
 	if drivers != nil {
 		r.DriversFrom = "total shares of variance, Jansen's estimator on a scrambled Sobol design"
+		if len(s.Ties) > 0 {
+			r.DriversFrom += "; what is correlated has one share together"
+		}
 	}
 	for k, out := range s.outputs {
 		res := Result{Limit: out.Limit, Summary: st.Output(k), Histogram: histogram(columns[k], 24), Worst: math.NaN(), WorstAt: math.NaN()}
@@ -332,6 +338,7 @@ func (s *Study) sorting(delays []float64, o Options) (*Sorting, error) {
 	width := 2 * m.half * 1e12
 	if d.sd == 0 {
 		out.Unsorted, out.Half50, out.Half90 = 1, m.size, m.size
+		out.UnsortedIn = sample.Interval{Low: 1, High: 1}
 		return out, nil
 	}
 	law := sample.Sorting{Distribution: d, Trials: 1000, Seed: o.Seed}
@@ -340,11 +347,14 @@ func (s *Study) sorting(delays []float64, o Options) (*Sorting, error) {
 		return nil, err
 	}
 	out.Width = taken.Mean * 1e-12
+	match := 0
 	for _, w := range taken.Values {
 		if w <= width {
-			out.Unsorted += 1 / float64(len(taken.Values))
+			match++
 		}
 	}
+	out.Unsorted = float64(match) / float64(len(taken.Values))
+	out.UnsortedIn = sample.ClopperPearson(match, len(taken.Values), o.confidence())
 	law.Trials = 400
 	most := 10 * m.size
 	built, err := sample.BuildQuantity(m.size, width, most, law)

@@ -54,6 +54,7 @@ type Study struct {
 	Chain    string
 	Enquiry  string
 	Inputs   []Input
+	Ties     []Tie // correlations between inputs
 	Outputs  []Limit
 	Points   int      // frequencies of each copy
 	Missing  []string // figures that nothing states
@@ -85,6 +86,7 @@ type matching struct {
 type scratch struct {
 	set    []setting
 	sweeps []*sweep
+	crests window // of a sliding window
 }
 
 // Options tell how a study is made and run; the zero value is sensible.
@@ -187,11 +189,17 @@ func New(e enquiry.Enquiry, b chain.Built, t Tolerances, o Options) (*Study, err
 			s.unbound = append(s.unbound, in.Name)
 		}
 	}
+	if s.Ties, err = bd.tie(t.Correlations); err != nil {
+		return nil, err
+	}
 	if err := s.limits(hot); err != nil {
 		return nil, err
 	}
 	s.Sampling = s.sampling()
 	if err := s.Sampling.Check(); err != nil {
+		if len(s.Ties) > 0 {
+			return nil, &Fault{Of: "correlation", Index: len(t.Correlations) - 1, Problem: err.Error(), Err: ErrCorrelation, Help: "what hangs closely on a third hangs closely on each other: weaken one, or name all of them in one correlation"}
+		}
 		return nil, err
 	}
 	return s, nil
@@ -344,6 +352,9 @@ func (s *Study) limits(hot units.Temperature) error {
 		h := s.holds(l.From, l.To, func(float64) (float64, bool) { return network.ReturnLoss(network.FromVSWR(l.AtMost)), true })
 		s.addReflection(Limit{Name: named("VSWR", l.Of, " of the chain"), Judged: true, Wish: l.Wish}, l.Of, hot, h)
 	}
+	for _, l := range s.e.Limits.Ripple {
+		s.addRipple(l, hot)
+	}
 	if err := s.matched(); err != nil {
 		return err
 	}
@@ -365,14 +376,14 @@ func (s *Study) limits(hot units.Temperature) error {
 	s.delay = len(s.outputs)
 	s.observe(Limit{Name: "delay, deviation from nominal", Unit: "ps"}, func(sc *scratch, x []float64) float64 { return s.deviation(sc, x, v) * 1e12 })
 
-	for what, asked := range map[string]bool{"isolation": len(s.e.Limits.Isolation) > 0, "ripple": len(s.e.Limits.Ripple) > 0, "mass": s.e.Limits.Mass != nil, "price": s.e.Limits.Price != nil} {
+	for what, asked := range map[string]bool{"isolation": len(s.e.Limits.Isolation) > 0, "mass": s.e.Limits.Mass != nil, "price": s.e.Limits.Price != nil} {
 		if asked {
 			s.Untried = append(s.Untried, what)
 		}
 	}
 	slices.Sort(s.Untried)
 	if judged == 0 && s.match == nil {
-		return fmt.Errorf("enquiry %s states no limit that tolerances move: the yield would be of nothing; add limits: {insertion_loss, return_loss or vswr}, or a match", s.e.ID)
+		return fmt.Errorf("enquiry %s states no limit that tolerances move: the yield would be of nothing; add limits: {insertion_loss, return_loss, vswr or ripple}, or a match", s.e.ID)
 	}
 	for i := range s.outputs { // two limits of one name are told apart by their number
 		same := 0
@@ -579,6 +590,9 @@ func (s *Study) sampling() sample.Study {
 	for _, o := range s.outputs {
 		out.Outputs = append(out.Outputs, sample.Output{Name: o.Name, Margin: o.Judged && !o.Wish})
 	}
+	for _, t := range s.Ties {
+		out.Correlations = append(out.Correlations, sample.Correlation{I: t.I, J: t.J, R: t.Coefficient})
+	}
 	if len(out.Inputs) == 0 { // a chain without tolerances is one copy, drawn again and again
 		out.Inputs = []sample.Input{{Name: "none", Distribution: sample.Uniform{}}}
 	}
@@ -623,6 +637,9 @@ func (s *Study) Digest() string {
 	fmt.Fprintln(h, s.Chain, s.Enquiry, s.grid.f)
 	for _, in := range s.Inputs {
 		fmt.Fprintf(h, "%s %T %+v\n", in.Name, in.Distribution, in.Distribution)
+	}
+	for _, t := range s.Ties {
+		fmt.Fprintln(h, t.I, t.J, t.Coefficient)
 	}
 	for _, l := range s.Outputs {
 		fmt.Fprintf(h, "%+v\n", l)
@@ -723,6 +740,7 @@ type piece struct {
 	left, right float64 // |S11|, |S22|
 	power       float64 // |S21|² of the two-port itself
 	lossless    bool
+	gap         bool    // a section of line between two steps
 	behind      float64 // least A of the line behind it
 }
 
@@ -742,7 +760,7 @@ func (c corners) pieces(v view, w stretch, i int, place float64) (ps []piece, mo
 				open := math.Min(s.tau*line.C0, line.C0/(4*f))
 				rho = math.Max(rho, joint.Reflection(units.Frequency(f), units.Length(open), units.Resistance(z)))
 			}
-			ps = append(ps, piece{left: rho, right: rho, power: 1 - rho*rho, lossless: true})
+			ps = append(ps, piece{left: rho, right: rho, power: 1 - rho*rho, lossless: true, gap: true})
 			continue
 		}
 		least, full := 0.0, 0.0

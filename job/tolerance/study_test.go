@@ -216,6 +216,7 @@ func TestNoneBeyondCorner(t *testing.T) {
 		e.Limits.ReturnLoss = []enquiry.ReturnLossLimit{
 			{AtLeast: ptr(units.Level(network.ReturnLoss(max(p.Left.Worst[p.Left.AtWorst], p.Right.Worst[p.Right.AtWorst])) - 0.01))},
 			{AtLeast: ptr(units.Level(20)), Of: enquiry.OfConnector, Wish: true}}
+		e.Limits.Ripple = []enquiry.RippleLimit{{AtMost: 3, Wish: true}, {AtMost: 3, Window: ptr(units.Frequency(0.2e9)), Wish: true}}
 		e.Match = &enquiry.Match{Kind: enquiry.Absolute, Delay: ptr(units.Time(1e-9))}
 		s := must(New(e, b, Tolerances{Tolerances: []Tolerance{{Piece: "cable", Quantity: Length, HalfWidth: amountOf(t, "0.05 mm")}}}, Options{Points: 101}))(t)
 		r := must(s.Run(context.Background(), Options{Samples: 300, Seed: uint64(trial), DriverPoints: -1}))(t)

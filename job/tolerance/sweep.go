@@ -58,10 +58,10 @@ type setting struct {
 type sweep struct {
 	grid   *grid
 	stages []stage
-	// Results of the last run: |S11|², |S22|², |S21|² and the phase of M11
-	// where it was asked for.
-	s11, s22, s21 []float64
-	state         []walker
+	// Results of the last run: |S11|², |S22|², |S21|² and 1/|M11|², what multiple
+	// reflections do to |S21|².
+	s11, s22, s21, ripple []float64
+	state                 []walker
 }
 
 // walker is a stage's moving part along a segment.
@@ -77,7 +77,7 @@ type walker struct {
 
 func newSweep(g *grid, stages []stage) *sweep {
 	n := len(g.f)
-	return &sweep{grid: g, stages: stages, s11: make([]float64, n), s22: make([]float64, n), s21: make([]float64, n), state: make([]walker, len(stages))}
+	return &sweep{grid: g, stages: stages, s11: make([]float64, n), s22: make([]float64, n), s21: make([]float64, n), ripple: make([]float64, n), state: make([]walker, len(stages))}
 }
 
 // prepared holds what of a chain's stages does not vary from copy to copy.
@@ -190,6 +190,7 @@ func (s *sweep) run(p *prepared, set []setting) {
 			s.s11[i] = (cr*cr + ci*ci) * over
 			s.s22[i] = (br*br + bi*bi) * over
 			s.s21[i] = power * over
+			s.ripple[i] = over
 		}
 	}
 }

@@ -130,9 +130,26 @@ func amount(x float64, unit string) string {
 //	  - {piece: cable, quantity: length, distribution: uniform, half_width: 0.5 mm}
 //	  - {piece: cable, quantity: loss, distribution: normal, mean: -4 %, sigma: 1.5 %, source: last three lots}
 //	  - {piece: cable connector, quantity: reflection, low: -70 %, high: 0 %}
+//	correlations:
+//	  - {between: ["cable connector: loss"], coefficient: 0.9, source: both from one lot}
 type Tolerances struct {
-	Note       string
-	Tolerances []Tolerance
+	Note         string
+	Tolerances   []Tolerance
+	Correlations []Correlation
+}
+
+// Correlation says that quantities rise and fall together from copy to copy:
+// two connectors from one lot, two traces of one board.
+type Correlation struct {
+	// Between names inputs as piece and quantity, "near cable connector: loss"; a
+	// piece is named as in [Tolerance], so that one name can stand for several.
+	// Every two of them get the coefficient.
+	Between []string
+	// Coefficient is that of the inputs' normal scores, −1 to 1: see
+	// [sample.Study]. With 1 they are one quantity seen at several places.
+	Coefficient float64
+	Source      string
+	Standing    part.Standing
 }
 
 // Tolerance gives one quantity of the matching pieces a distribution. Every
@@ -150,24 +167,30 @@ type Tolerance struct {
 	Standing     part.Standing
 }
 
-// Errors that a tolerance can make; each names the cure.
+// Errors that a tolerance or a correlation can make; each names the cure.
 var (
-	ErrAmounts = errors.New("the amounts do not make this distribution")
-	ErrUnits   = errors.New("the amount is of another kind than the quantity")
-	ErrPiece   = errors.New("no piece of the chain fits")
+	ErrAmounts     = errors.New("the amounts do not make this distribution")
+	ErrUnits       = errors.New("the amount is of another kind than the quantity")
+	ErrPiece       = errors.New("no piece of the chain fits")
+	ErrCorrelation = errors.New("no quantities can be correlated so")
 )
 
-// A Fault says which tolerance of a file cannot be used, and what to do.
+// A Fault says which tolerance or correlation of a file cannot be used, and
+// what to do.
 type Fault struct {
-	Index   int // from 0
+	Of      string // "correlation"; empty: of a tolerance
+	Index   int    // from 0
 	Problem string
 	Err     error
 	Help    string
 }
 
 func (f *Fault) Error() string {
-	return fmt.Sprintf("tolerance %d: %s: %v; %s", f.Index+1, f.Problem, f.Err, f.Help)
+	return fmt.Sprintf("%s: %s: %v; %s", f.Where(), f.Problem, f.Err, f.Help)
 }
+
+// Where names the tolerance or correlation, counted from one.
+func (f *Fault) Where() string { return fmt.Sprintf("%s %d", orElse(f.Of, "tolerance"), f.Index+1) }
 
 func (f *Fault) Unwrap() error { return f.Err }
 
