@@ -331,41 +331,44 @@ func (p *Prediction) firsts() {
 	if p.ModeFree.Element >= 0 {
 		p.Firsts = append(p.Firsts, First{"mode", p.ModeFree.Element, fmt.Sprintf("%s %s from %v", p.ModeFree.Name, p.ModeFree.Mode, p.ModeFree.CrossSection.ModeFree), float64(p.ModeFree.CrossSection.ModeFree)})
 	}
-	pick := func(axis string, better func(a, b float64) bool, value func(r Row) (float64, string, bool)) {
-		best, text, at := 0.0, "", -1
+	more := func(a, b float64) bool { return a > b }
+	less := func(a, b float64) bool { return a < b }
+	// Texts cost more than figures: only the first element's is made.
+	pick := func(axis string, better func(a, b float64) bool, value func(r Row) (float64, bool), text func(r Row) string) {
+		best, at := 0.0, -1
 		for k, r := range p.Rows {
-			if v, s, ok := value(r); ok && (at < 0 || better(v, best)) {
-				best, text, at = v, s, k
+			if v, ok := value(r); ok && (at < 0 || better(v, best)) {
+				best, at = v, k
 			}
 		}
 		if at >= 0 {
-			p.Firsts = append(p.Firsts, First{axis, at, text, best})
+			p.Firsts = append(p.Firsts, First{axis, at, text(p.Rows[at]), best})
 		}
 	}
-	more := func(a, b float64) bool { return a > b }
-	less := func(a, b float64) bool { return a < b }
-	pick("rating", less, func(r Row) (float64, string, bool) {
+	pick("rating", less, func(r Row) (float64, bool) {
 		if r.Rated == nil {
-			return 0, "", false
+			return 0, false
 		}
-		return float64(*r.Rated), "rated to " + r.Rated.String(), true
+		return float64(*r.Rated), true
+	}, func(r Row) string { return "rated to " + r.Rated.String() })
+	pick("loss", more, func(r Row) (float64, bool) {
+		return r.Response.Loss[top], r.Lossy && r.Response.Loss[top] > 0
+	}, func(r Row) string { return units.Level(r.Response.Loss[top]).String() })
+	pick("reflection", more, func(r Row) (float64, bool) {
+		return r.Left[top], r.Left[top] > 0
+	}, func(r Row) string {
+		return fmt.Sprintf("return loss %v", units.Level(network.ReturnLoss(r.Left[top])))
 	})
-	pick("loss", more, func(r Row) (float64, string, bool) {
-		return r.Response.Loss[top], units.Level(r.Response.Loss[top]).String(), r.Lossy && r.Response.Loss[top] > 0
-	})
-	pick("reflection", more, func(r Row) (float64, string, bool) {
-		return r.Left[top], fmt.Sprintf("return loss %v", units.Level(network.ReturnLoss(r.Left[top]))), r.Left[top] > 0
-	})
-	pick("temperature", less, func(r Row) (float64, string, bool) {
+	pick("temperature", less, func(r Row) (float64, bool) {
 		if r.MaxTemp == nil {
-			return 0, "", false
+			return 0, false
 		}
-		return float64(*r.MaxTemp), "works to " + r.MaxTemp.String(), true
-	})
-	pick("price", more, func(r Row) (float64, string, bool) {
+		return float64(*r.MaxTemp), true
+	}, func(r Row) string { return "works to " + r.MaxTemp.String() })
+	pick("price", more, func(r Row) (float64, bool) {
 		if r.Price == nil {
-			return 0, "", false
+			return 0, false
 		}
-		return r.Price.Float(), r.Price.String(), r.Price.Micros > 0
-	})
+		return r.Price.Float(), r.Price.Micros > 0
+	}, func(r Row) string { return r.Price.String() })
 }

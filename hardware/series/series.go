@@ -8,6 +8,7 @@ package series
 
 import (
 	"slices"
+	"sync"
 
 	"linewright/physics/line"
 	"linewright/physics/material"
@@ -74,12 +75,37 @@ func (s Series) Line() (l line.Coax, ok bool) {
 // the exact Bessel cross product; 0 where the dimensions are not known. Beads
 // and transitions inside a connector have limits of their own.
 func (s Series) ModeFreeLimit() units.Frequency {
+	if f, ok := limits()[s.plane()]; ok {
+		return f
+	}
+	return s.modeFreeLimit()
+}
+
+func (s Series) modeFreeLimit() units.Frequency {
 	l, ok := s.Line()
 	if !ok {
 		return 0
 	}
 	return units.Frequency(line.ModeFreeLimit(l))
 }
+
+// plane is all that the limit depends on.
+type plane struct {
+	bore, pin    units.Length
+	permittivity float64
+}
+
+func (s Series) plane() plane { return plane{s.Bore, s.Pin, s.Permittivity} }
+
+// limits holds the limits of the families: a root of Bessel functions each,
+// asked for at every look at a chain.
+var limits = sync.OnceValue(func() map[plane]units.Frequency {
+	m := make(map[plane]units.Frequency, len(families))
+	for _, s := range families {
+		m[s.plane()] = s.modeFreeLimit()
+	}
+	return m
+})
 
 const (
 	mm  = 1e-3

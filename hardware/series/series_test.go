@@ -201,3 +201,25 @@ func TestMateIsSymmetric(t *testing.T) {
 		t.Errorf("1.35 mm with 1.0 mm: %v", g)
 	}
 }
+
+// A limit kept is the limit computed; a series that is not of the table has its
+// own.
+func TestKeptLimits(t *testing.T) {
+	for _, s := range All() {
+		if got, want := s.ModeFreeLimit(), s.modeFreeLimit(); got != want {
+			t.Errorf("%s: %v kept, %v computed", s.Name, got, want)
+		}
+		s.Bore *= 1.01
+		if got, want := s.ModeFreeLimit(), s.modeFreeLimit(); got != want {
+			t.Errorf("%s, wider: %v, want %v", s.Name, got, want)
+		}
+	}
+}
+
+// What a caller does to the list stays with him.
+func TestAllIsACopy(t *testing.T) {
+	All()[0].Name = "changed"
+	if s := All()[0]; s.Name == "changed" {
+		t.Error("the table of series was changed through All")
+	}
+}
