@@ -39,6 +39,12 @@ type usageError struct{ problem, help string }
 
 func (e *usageError) Error() string { return e.problem + "; " + e.help }
 
+// keptError is an interruption after which something stands.
+type keptError struct{ says string }
+
+func (e *keptError) Error() string { return e.says }
+func (e *keptError) Unwrap() error { return context.Canceled }
+
 func usage(problem, help string, args ...any) error {
 	return &usageError{problem, fmt.Sprintf(help, args...)}
 }
@@ -77,7 +83,12 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 	case errors.Is(err, errMissed):
 		return ExitMissed
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		fmt.Fprintln(errOut, "interrupted: nothing was written")
+		says := "nothing was written"
+		var kept *keptError
+		if errors.As(err, &kept) {
+			says = kept.says
+		}
+		fmt.Fprintln(errOut, "interrupted: "+says)
 		return ExitInterrupted
 	}
 	if env.json {
@@ -126,7 +137,7 @@ Quantities are written with their units: 26.5GHz, 0.6m, 25mil, 17um, 85°C.`,
 		return usage(fmt.Sprintf("no command is called %q", args[0]), "see them all with: linewright --help")
 	}
 	root.RunE = func(c *cobra.Command, args []string) error { return c.Help() }
-	for _, add := range []func(*environment) *cobra.Command{newDemo, newPropose, newPredict, newYield, newServe, newLine, newBody, newSection, newCatalogue, newInspect, newSchema, newVersion} {
+	for _, add := range []func(*environment) *cobra.Command{newDemo, newPropose, newPredict, newYield, newServe, newLine, newBody, newSection, newField, newCatalogue, newInspect, newSchema, newVersion} {
 		root.AddCommand(add(env))
 	}
 	return root

@@ -51,12 +51,12 @@ func (p *progress) report(stage string, fraction float64) {
 	p.last, p.shown = now, true
 	width := 24
 	done := min(max(int(fraction*float64(width)), 0), width)
-	fmt.Fprintf(p.w, "\r%-32s %s%s %3.0f %%", stage, strings.Repeat("=", done), strings.Repeat(".", width-done), 100*fraction)
+	fmt.Fprintf(p.w, "\r%-32s %s%s %3.0f %%\x1b[K", stage, strings.Repeat("=", done), strings.Repeat(".", width-done), 100*fraction)
 }
 
 // end clears the line.
 func (p *progress) end() {
 	if p != nil && p.shown {
-		fmt.Fprintf(p.w, "\r%70s\r", "")
+		fmt.Fprint(p.w, "\r\x1b[K")
 	}
 }

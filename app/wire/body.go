@@ -112,20 +112,27 @@ func NewBody(name string, r *modematch.Result, n network.Network, points bool) B
 		doc.Warnings = append(doc.Warnings, BodyWarning{w.Error(), w.Section, w.Mode.Name, num(w.Mode.Cutoff), w.Included})
 	}
 	if points {
-		for k, f := range n.Frequency {
-			at := BodyPoint{FrequencyHz: f}
-			for i := range n.Ports {
-				var row []Complex
-				for j := range n.Ports {
-					s := n.At(k, i, j)
-					row = append(row, Complex{num(real(s)), num(imag(s))})
-				}
-				at.S = append(at.S, row)
-			}
-			doc.At = append(doc.At, at)
-		}
+		doc.At = sPoints(n)
 	}
 	return doc
+}
+
+// sPoints shapes S-parameters.
+func sPoints(n network.Network) []BodyPoint {
+	out := []BodyPoint{}
+	for k, f := range n.Frequency {
+		at := BodyPoint{FrequencyHz: f}
+		for i := range n.Ports {
+			var row []Complex
+			for j := range n.Ports {
+				s := n.At(k, i, j)
+				row = append(row, Complex{num(real(s)), num(imag(s))})
+			}
+			at.S = append(at.S, row)
+		}
+		out = append(out, at)
+	}
+	return out
 }
 
 // NewBodyOptimised shapes the outcome of an optimisation.

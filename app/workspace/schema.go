@@ -15,7 +15,7 @@ var schemas embed.FS
 // SchemaKinds lists the kinds of files that have a schema, in the order in
 // which one meets them.
 func SchemaKinds() []string {
-	return []string{"enquiry", "catalogue", "chain", "stackup", "launch", "body", "section"}
+	return []string{"enquiry", "catalogue", "chain", "stackup", "launch", "body", "section", "field"}
 }
 
 // Schema returns the JSON Schema (2020-12) of a kind of file: its keys, which

@@ -44,6 +44,7 @@ func kinds() map[string]reflect.Type {
 		"launch":    reflect.TypeFor[launch.Design](),
 		"body":      reflect.TypeFor[BodyFile](),
 		"section":   reflect.TypeFor[SectionFile](),
+		"field":     reflect.TypeFor[FieldFile](),
 	}
 }
 

@@ -92,6 +92,8 @@ func FuzzSolverFiles(f *testing.F) {
 	f.Add([]byte("sections:\n  - {inner_diameter: 1 mm, outer_diameter: 2 mm}\n  - {inner_diameter: 1 mm, outer_diameter: 3 mm}\n"))
 	f.Add([]byte("region: {bottom: {electric: 0 mm}}\nconductors:\n  - {name: a, rectangle: {x: [open, 1 mm], y: [1 mm, 2 mm]}}\n"))
 	f.Add([]byte("region: {shield: {circle: {centre: [0 mm, 0 mm], diameter: -1 mm}}}\nconductors: [{name: a, segment: [[0 mm, 0 mm], [0 mm, 0 mm]]}]\n"))
+	f.Add([]byte(viaText))
+	f.Add([]byte("region: {x: [0 mm, 1 mm], y: [1 mm, 1 mm], z: [0 mm, 9 mm]}\nsides: {rest: open}\nsolids: {via: {drill: -1 mm, antipads: {diameter: 0 mm}}}\nports: {side: x_low}\nband: {from: 0 GHz, to: 1 GHz}\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		explained := func(err error) {
 			var fs Faults
@@ -114,6 +116,11 @@ func FuzzSolverFiles(f *testing.F) {
 		explained(err)
 		if err == nil && s.Section.Check() != nil {
 			t.Error(s.Section.Check())
+		}
+		x, err := StructureText("f", data)
+		explained(err)
+		if err == nil && x.Model.Check() != nil {
+			t.Error(x.Model.Check())
 		}
 	})
 }
