@@ -175,6 +175,26 @@ type loan struct {
 	n    float64 // 1/m²
 }
 
+// reciprocal returns n_ii of a face times its whole area.
+func (g *grid) reciprocal(a int, p [3]int) float64 {
+	i := g.index(p)
+	if n, ok := g.factor[a][i]; ok {
+		return n
+	}
+	if s := float64(g.area[a][i]); s > 0 {
+		return 1 / s
+	}
+	return 0
+}
+
+// place is the inverse of index.
+func (g *grid) place(i int) (p [3]int) {
+	for b := range 3 {
+		p[b] = i/g.stride[b]%(g.n[b]+2) - 1
+	}
+	return p
+}
+
 // lend finds which faces borrow, from which, and how much.
 func (g *grid) lend() {
 	for a := range 3 {

@@ -13,7 +13,7 @@ type section struct {
 	source  int     // plane of the source
 	plane   int     // plane of the voltage
 	u, v    int
-	e, h    [2]map[[2]int]float64 // by component u, v: E profile, and E profile that pairs with H
+	e, h    [2]map[[2]int]float64 // by component u, v: profiles of E and of the H across it
 	kc2     float64               // 1/m², of the grid
 	eps     float64               // effective permittivity of the mode at rest
 	geom    float64               // C/ε0 of the empty line (TEM); 1 (TE)
@@ -89,9 +89,11 @@ func (s *section) static(g *grid) error {
 		p      [2]int
 		i, j   int
 		part   float64
-		w, eps float64
+		w, eps float64 // of E: dual size over free length, permittivity
+		n      float64 // of H: dual size times n_ii, see lend
 	}
 	var links []link
+	number := [2]map[[2]int]int{{}, {}}
 	parent := make([]int, nu*nv)
 	for i := range parent {
 		parent[i] = i
@@ -131,7 +133,8 @@ func (s *section) static(g *grid) error {
 						eps += share * pl.strength / (1 + math.Pow(2*math.Pi*f*pl.tau, 2))
 					}
 				}
-				links = append(links, link{c, p, id(p), id(q), part, d / (part * l), eps})
+				number[c][p] = len(links)
+				links = append(links, link{c, p, id(p), id(q), part, d / (part * l), eps, d / l * g.reciprocal([2]int{s.v, s.u}[c], s.node(p))})
 			}
 		}
 	}
@@ -163,19 +166,49 @@ func (s *section) static(g *grid) error {
 	if !ground {
 		return fmt.Errorf("fdtd: port %s has only one conductor in its cross-section, which carries no TEM wave: add the other conductor, or ask for TE", s.port.Name)
 	}
-	solve := func(filled bool) ([]float64, float64) {
-		w := func(l link) float64 {
-			if filled {
-				return l.w * l.eps
+	// E solves div(ε E) = 0; H = n grad ψ solves curl H = 0 with the couplings n of
+	// faces that lend area
+	type couple struct {
+		i, j int
+		w    float64
+	}
+	var couples []couple
+	for c := range 2 {
+		for _, l := range g.loans[[2]int{s.v, s.u}[c]] {
+			p, q := g.place(l.i), g.place(l.j)
+			i, ok := number[c][[2]int{p[s.u], p[s.v]}]
+			j, ok2 := number[c][[2]int{q[s.u], q[s.v]}]
+			if p[s.axis] == s.plane && ok && ok2 && i != j {
+				_, _, d := s.edge(g, c, links[i].p)
+				couples = append(couples, couple{i, j, l.n * g.d[s.axis][s.plane] * d})
 			}
-			return l.w
+		}
+	}
+	flow := make([]float64, len(links)) // of each link, over its dual size
+	solve := func(filled bool) ([]float64, float64) {
+		drive := func(x []float64) {
+			for n, l := range links {
+				v := x[l.i] - x[l.j]
+				if filled {
+					flow[n] = l.w * l.eps * v
+				} else {
+					flow[n] = l.n * v
+				}
+			}
+			if !filled {
+				for _, c := range couples {
+					i, j := links[c.i], links[c.j]
+					flow[c.i] += c.w * (x[j.i] - x[j.j])
+					flow[c.j] += c.w * (x[i.i] - x[i.j])
+				}
+			}
 		}
 		apply := func(x, y []float64) {
 			clear(y)
-			for _, l := range links {
-				d := w(l) * (x[l.i] - x[l.j])
-				y[l.i] += d
-				y[l.j] -= d
+			drive(x)
+			for n, l := range links {
+				y[l.i] += flow[n]
+				y[l.j] -= flow[n]
 			}
 			for i := range y {
 				if metal[i] {
@@ -185,23 +218,27 @@ func (s *section) static(g *grid) error {
 		}
 		x := append([]float64(nil), phi...)
 		descend(apply, x, nil)
+		drive(x)
 		c := 0.0
-		for _, l := range links {
-			c += w(l) * (x[l.i] - x[l.j]) * (x[l.i] - x[l.j])
+		for n, l := range links {
+			c += flow[n] * (x[l.i] - x[l.j])
 		}
 		return x, c
 	}
-	filled, c := solve(true)
-	empty, c1 := solve(false)
-	s.eps, s.geom = c/c1, c1
 	for k := range 2 {
 		s.e[k], s.h[k] = map[[2]int]float64{}, map[[2]int]float64{}
 	}
+	filled, c := solve(true)
 	for _, l := range links {
 		size := [2][]float64{g.d[s.u], g.d[s.v]}[l.c][l.p[l.c]] * l.part
 		s.e[l.c][l.p] = (filled[l.i] - filled[l.j]) / size
-		s.h[l.c][l.p] = (empty[l.i] - empty[l.j]) / size
 	}
+	_, c1 := solve(false)
+	for n, l := range links {
+		_, _, d := s.edge(g, l.c, l.p)
+		s.h[l.c][l.p] = flow[n] / d
+	}
+	s.eps, s.geom = c/c1, c1
 	return nil
 }
 
@@ -441,7 +478,7 @@ func (s *section) taps(g *grid) (source, voltage, current []tap) {
 				part, l, d := s.edge(g, c, p)
 				i := g.index(s.node(p))
 				source = append(source, tap{axes[c], i + shift, e * part})
-				voltage = append(voltage, tap{axes[c], i, h * l * d / s.geom}) // E holds the free part
+				voltage = append(voltage, tap{axes[c], i, h * l * d / s.geom}) // the field stored holds the free part
 				// e_u h_v − e_v h_u
 				w := e * part * l * d / 2
 				comp := axes[1]

@@ -7,16 +7,11 @@ import (
 	"linewright/internal/refcheck"
 )
 
-const round = "round metal: the conformal cells keep too large an error yet; the test behind -long shows it"
 const unbuilt = "no test builds this case yet"
-const crowded = "a neighbouring mode stands within 1.2 %, and the peak search of the test takes that one"
-
 // The rows of em_3d.csv that no test of this package meets, by id or prefix.
 var notCovered = map[string]string{
 	"disp-":       "physics/line covers these: boxed and open microstrip",
 	"open-":       "physics/line covers these: open end of a microstrip",
-	"cav-S03.002": crowded, "cav-S03.005": crowded, "cav-S03.006": crowded, "cav-S07.003": crowded,
-	"cav-S04": round, "cav-S05": round, "cav-S06": round,
 	"probe-": unbuilt, "via-": unbuilt,
 }
 

@@ -112,7 +112,8 @@ func couple[T float](g *grid, a int) coupling[T] {
 	}
 	u, v := (a+1)%3, (a+2)%3
 	own := func(f int) float64 { // n_ff, 1/m²
-		return g.factor[a][f] / (g.d[u][f/g.stride[u]%(g.n[u]+2)-1] * g.d[v][f/g.stride[v]%(g.n[v]+2)-1])
+		p := g.place(f)
+		return g.factor[a][f] / (g.d[u][p[u]] * g.d[v][p[v]])
 	}
 	for _, l := range g.loans[a] {
 		c.pairs = append(c.pairs, pair[T]{face(l.i), face(l.j), T(l.n / own(l.i)), T(l.n / own(l.j))})
@@ -158,14 +159,7 @@ func newFields[T float](g *grid, workers int) *fields[T] {
 					return 0
 				}
 			}
-			i := g.index(p)
-			if n, ok := g.factor[a][i]; ok {
-				return g.dt / mu0 * n
-			}
-			if s := float64(g.area[a][i]); s > 0 {
-				return g.dt / mu0 / s
-			}
-			return 0
+			return g.dt / mu0 * g.reciprocal(a, p)
 		})
 		f.turn[a] = turn
 		f.coupled[a] = couple[T](g, a)
