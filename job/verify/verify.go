@@ -1,0 +1,283 @@
+// Package verify holds a measured sample against its limits and its prediction.
+//
+// A sample is a two-port measured between the chain's own reference planes; that
+// these are the file's planes is checked first ([CheckPlanes]). Then come its
+// margins to every limit of the enquiry under a decision rule that was chosen
+// beforehand ([Rule]), with the measurement's uncertainty carried into margin
+// and verdict ([Uncertainty]); the comparison with the prediction's own
+// tolerance band; and, in the time domain, where along the chain it reflects
+// more than its pieces may ([Along]).
+//
+// What a two-port does not show (mass, price, isolation, a smaller piece of the
+// chain) is not assessed, never passed over. A limit that holds at another
+// temperature than the measured one is judged after the law of the parts'
+// losses has carried the reading there; where the temperature is unknown it is
+// asked for.
+//
+// Symbols: ρ the magnitude of a reflection, u a standard and U an expanded
+// uncertainty, w the width of a guard band, τ a delay in s.
+package verify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+
+	"linewright/hardware/chain"
+	"linewright/job/assess"
+	"linewright/job/enquiry"
+	"linewright/job/tolerance"
+	"linewright/physics/network"
+	"linewright/physics/units"
+)
+
+// Options tell how samples are judged. They are chosen before measuring.
+type Options struct {
+	Rule        Rule    // empty: ThreeWay where an uncertainty is stated, Simple where none is
+	Guard       float64 // width of the guard band in expanded uncertainties; 0: 1
+	Uncertainty Uncertainty
+	Temperature *units.Temperature // of the samples when measured; nil: not known
+	// Stored is the delay that an absolute match is held against, of the line
+	// whose spares must fit; 0: none.
+	Stored units.Time
+	Copies int // behind the prediction's band; 0: 1000, negative: no band
+	Seed   uint64
+}
+
+// A Plan is what samples of one chain are held against. It is made once and
+// judges any number of them, from any number of goroutines.
+type Plan struct {
+	Chain       chain.Built
+	Enquiry     enquiry.Enquiry
+	Decision    Decision
+	Band        *tolerance.Band // nil: none, and NoBand says why
+	NoBand      string
+	Questions   []enquiry.Question
+	Notes       []string
+	temperature units.Temperature // of the prediction that samples are compared with
+	o           Options
+	limits      []limit
+
+	mu    sync.Mutex
+	grids []*grid // the frequencies of the latest samples with what is predicted there
+}
+
+// grid is a list of frequencies and the prediction there.
+type grid struct {
+	f        []float64
+	at       chain.Prediction                       // at the measured temperature
+	carried  map[units.Temperature]chain.Prediction // at the limits' temperatures
+	index    []int                                  // the interval of the band's frequencies that holds each of f; -1: outside
+	aspects  [2]*aspect                             // the chain in the time domain, from the left and from the right; nil: noAspect says why
+	noAspect error
+}
+
+// New makes the plan of b against e.
+func New(ctx context.Context, e enquiry.Enquiry, b chain.Built, o Options) (*Plan, error) {
+	if len(e.Band) == 0 {
+		return nil, fmt.Errorf("enquiry %s states no band: no sample can be judged; write band: [{from: 24 GHz, to: 40 GHz}]", e.ID)
+	}
+	if len(b.Elements) == 0 {
+		return nil, fmt.Errorf("chain %s has no elements", b.Name)
+	}
+	if err := o.Uncertainty.check(); err != nil {
+		return nil, err
+	}
+	p := &Plan{Chain: b, Enquiry: e, o: o}
+	var err error
+	if p.Decision, err = decide(o); err != nil {
+		return nil, err
+	}
+	_, hot, stated := assess.Temperatures(e)
+	p.temperature = hot
+	if o.Temperature != nil {
+		p.temperature = *o.Temperature
+	}
+	p.limits = limitsOf(e, hot)
+	if o.Temperature == nil && stated {
+		p.ask(enquiry.Question{Field: "temperature of the measurement", Text: "At which temperature were the samples measured?",
+			Changes: fmt.Sprintf("the loss is judged at %v; without it no loss limit can be", hot)})
+	}
+	if p.Decision.Needs != "" {
+		p.ask(enquiry.Question{Field: "uncertainty of the measurement", Text: "How large is the expanded uncertainty of the transmission and of the reflection?", Changes: p.Decision.Needs})
+	}
+	if o.Copies < 0 {
+		p.NoBand = "no band was asked for"
+		return p, nil
+	}
+	// The prediction's copies at the temperature of the measurement.
+	warm := e
+	warm.Environment.MinTemperature, warm.Environment.MaxTemperature = nil, &p.temperature
+	study, err := tolerance.New(warm, b, tolerance.Tolerances{}, tolerance.Options{Seed: o.Seed})
+	if err != nil {
+		p.NoBand = err.Error()
+		return p, nil
+	}
+	copies := o.Copies
+	if copies == 0 {
+		copies = 1000
+	}
+	band, err := study.Band(ctx, tolerance.Options{Samples: max(copies, 100), Seed: o.Seed}, bandShare)
+	if err != nil {
+		return nil, err
+	}
+	p.Band = &band
+	if o.Temperature == nil {
+		p.note("the prediction stands at %v: the temperature of the measurement is not known", p.temperature)
+	}
+	return p, nil
+}
+
+// bandShare is the share of copies in the prediction's band.
+const bandShare = 0.95
+
+func (p *Plan) ask(q enquiry.Question) { p.Questions = append(p.Questions, q) }
+
+func (p *Plan) note(format string, args ...any) {
+	if s := fmt.Sprintf(format, args...); !slices.Contains(p.Notes, s) {
+		p.Notes = append(p.Notes, s)
+	}
+}
+
+// Report is what is said of one sample.
+type Report struct {
+	Verdict   assess.Verdict // the worst of its limits, wishes apart
+	Margins   []Judged
+	Agreement []Agreement // with the prediction: transmission, near and far reflection
+	Length    Length
+	Along     *Along // nil: no time domain, and NotAlong says why
+	NotAlong  string
+	Phase     []float64 // of S21, rad, continuous over frequency; nil where it cannot be followed
+	Notes     []string
+}
+
+// Limits names what a report judges, in the order of Report.Margins.
+func (p *Plan) Limits() []string {
+	out := make([]string, len(p.limits))
+	for i, l := range p.limits {
+		out[i] = l.name
+	}
+	return out
+}
+
+// ErrTwoPort says that a sample is not a two-port.
+var ErrTwoPort = errors.New("a chain is a two-port")
+
+// Judge judges a sample: a two-port between the chain's planes, port 1 at the
+// left one.
+func (p *Plan) Judge(ctx context.Context, n network.Network) (Report, error) {
+	if n.Ports != 2 {
+		return Report{}, fmt.Errorf("the file has %d ports: %w; measure from end to end", n.Ports, ErrTwoPort)
+	}
+	if len(n.Frequency) < 2 {
+		return Report{}, fmt.Errorf("the file holds %d frequencies: a limit over a band needs a sweep", len(n.Frequency))
+	}
+	for _, z := range n.Reference {
+		if z != 50 {
+			var err error
+			if n, err = n.Renormalise(50); err != nil {
+				return Report{}, err
+			}
+			break
+		}
+	}
+	g, err := p.grid(ctx, n.Frequency)
+	if err != nil {
+		return Report{}, err
+	}
+	var r Report
+	r.length(p, n, g)
+	m := measured{Network: n, grid: g, plan: p}
+	m.fill()
+	for _, l := range p.limits {
+		j := l.judge(&m, &r)
+		r.Margins = append(r.Margins, j)
+		if !j.Wish {
+			r.Verdict = max(r.Verdict, j.Verdict)
+		}
+	}
+	r.agree(p, &m)
+	if a, err := p.along(n, g, r.Length); err != nil {
+		r.NotAlong = err.Error()
+	} else {
+		r.Along = &a
+	}
+	return r, nil
+}
+
+// keepGrids is how many lists of frequencies a plan remembers: a lot is
+// measured on one.
+const keepGrids = 4
+
+// grid returns the prediction at the frequencies f, computed once.
+func (p *Plan) grid(ctx context.Context, f []float64) (*grid, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, g := range p.grids {
+		if slices.Equal(g.f, f) {
+			return g, nil
+		}
+	}
+	g := &grid{f: slices.Clone(f), carried: map[units.Temperature]chain.Prediction{}}
+	at := g.f
+	if at[0] == 0 { // no part states anything at 0 Hz
+		at = slices.Clone(at)
+		at[0] = at[1] / 1e3
+	}
+	predict := func(t units.Temperature) (chain.Prediction, error) {
+		return p.Chain.Predict(ctx, at, chain.Conditions{Temperature: t}, chain.Options{Draws: -1})
+	}
+	var err error
+	if g.at, err = predict(p.temperature); err != nil {
+		return nil, err
+	}
+	for _, l := range p.limits {
+		if l.quantity != loss || p.o.Temperature == nil {
+			continue
+		}
+		if _, ok := g.carried[l.temperature]; !ok {
+			if g.carried[l.temperature], err = predict(l.temperature); err != nil {
+				return nil, err
+			}
+		}
+	}
+	for end := range g.aspects {
+		if g.aspects[end], g.noAspect = newAspect(g, end == 1); g.noAspect != nil {
+			break
+		}
+	}
+	if p.Band != nil {
+		g.index = make([]int, len(f))
+		for i, x := range f {
+			k, _ := slices.BinarySearch(p.Band.Frequency, x)
+			if k == 0 && x == p.Band.Frequency[0] {
+				k = 1
+			}
+			g.index[i] = k - 1
+			if k == len(p.Band.Frequency) {
+				g.index[i] = -1
+			}
+		}
+	}
+	if len(p.grids) == keepGrids {
+		p.grids = p.grids[1:]
+	}
+	p.grids = append(p.grids, g)
+	return g, nil
+}
+
+// between reads a curve of the band's frequencies at the i-th of the grid's.
+func (g *grid) between(b *tolerance.Band, curve []float64, i int) (float64, bool) {
+	k := g.index[i]
+	if k < 0 {
+		return math.NaN(), false
+	}
+	if k+1 >= len(curve) {
+		return curve[k], true
+	}
+	w := (g.f[i] - b.Frequency[k]) / (b.Frequency[k+1] - b.Frequency[k])
+	return (1-w)*curve[k] + w*curve[k+1], true
+}
