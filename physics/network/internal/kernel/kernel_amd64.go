@@ -83,6 +83,31 @@ func availableSweeps() []sweepImplementation {
 	return append(list, plainSweep)
 }
 
+//go:noescape
+func copiesAVX512(s11, s22, s21, ripple, power *float64, offset, groups int, steps, phasors *float64, n int)
+
+//go:noescape
+func copiesAVX2(s11, s22, s21, ripple, power *float64, offset, groups int, steps, phasors *float64, n int)
+
+// availableCopies lists the implementations this machine can run, the fastest first.
+func availableCopies() []copiesImplementation {
+	wrap := func(run func(s11, s22, s21, ripple, power *float64, offset, groups int, steps, phasors *float64, n int)) func(*Copies, int, int) {
+		return func(w *Copies, offset, groups int) {
+			run(&w.s11[0], &w.s22[0], &w.s21[0], &w.ripple[0], &w.chain.power[0], 8*offset, groups, stepsOf(w.steps), firstPhasor(w.phasors), len(w.steps))
+		}
+	}
+	var list []copiesImplementation
+	for _, s := range availableSweeps() {
+		switch s.name {
+		case "AVX-512":
+			list = append(list, copiesImplementation{s.name, s.sincos, wrap(copiesAVX512)})
+		case "AVX2":
+			list = append(list, copiesImplementation{s.name, s.sincos, wrap(copiesAVX2)})
+		}
+	}
+	return append(list, plainCopies)
+}
+
 func firstSection(s []section) *float64 {
 	if len(s) == 0 {
 		return nil

@@ -7,3 +7,6 @@ func available() []implementation { return []implementation{plain} }
 
 // availableSweeps lists the implementations this machine can run, the fastest first.
 func availableSweeps() []sweepImplementation { return []sweepImplementation{plainSweep} }
+
+// availableCopies lists the implementations this machine can run, the fastest first.
+func availableCopies() []copiesImplementation { return []copiesImplementation{plainCopies} }

@@ -147,27 +147,30 @@ func (s *Sweeper) prepare(lines []Line, k int) {
 		x := &s.sections[i]
 		x.rho, x.skin, x.linear = l.Rho, -2*l.Skin, -2*l.Linear
 		x.im, x.re = s.sin[3*i+2], s.cos[3*i+2]
-		// The lanes as products of rotations: three sines and cosines instead of
-		// sixteen.
-		p := &s.phasors[i]
-		p.im[0], p.re[0] = s.sin[3*i], s.cos[3*i]
-		si, sr := s.sin[3*i+1], s.cos[3*i+1]
-		re, im := &p.re, &p.im
-		for j := range 1 {
-			re[1+j], im[1+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
-		}
-		sr, si = sr*sr-si*si, 2*sr*si
-		for j := range 2 {
-			re[2+j], im[2+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
-		}
-		sr, si = sr*sr-si*si, 2*sr*si
-		for j := range 4 {
-			re[4+j], im[4+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
-		}
-		sr, si = sr*sr-si*si, 2*sr*si
-		for j := range 8 {
-			re[8+j], im[8+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
-		}
+		s.phasors[i].fill(s.sin[3*i], s.cos[3*i], s.sin[3*i+1], s.cos[3*i+1])
+	}
+}
+
+// fill sets the lanes to the phasor of the first angle, each next one turned by
+// the second: products of rotations, four sines and cosines instead of
+// thirty-two.
+func (p *phasor) fill(sin, cos, si, sr float64) {
+	re, im := &p.re, &p.im
+	re[0], im[0] = cos, sin
+	for j := range 1 {
+		re[1+j], im[1+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+	}
+	sr, si = sr*sr-si*si, 2*sr*si
+	for j := range 2 {
+		re[2+j], im[2+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+	}
+	sr, si = sr*sr-si*si, 2*sr*si
+	for j := range 4 {
+		re[4+j], im[4+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
+	}
+	sr, si = sr*sr-si*si, 2*sr*si
+	for j := range 8 {
+		re[8+j], im[8+j] = re[j]*sr-im[j]*si, re[j]*si+im[j]*sr
 	}
 }
 

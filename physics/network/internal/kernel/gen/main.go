@@ -37,6 +37,8 @@ func main() {
 	sweep("linesAVX2", 32, 1, YMM, true, constants)
 	sweep("reflectAVX512", 64, 2, ZMM, false, constants)
 	sweep("reflectAVX2", 32, 1, YMM, false, constants)
+	copies("copiesAVX512", 64, 2, ZMM, constants)
+	copies("copiesAVX2", 32, 1, YMM, constants)
 	Generate()
 }
 

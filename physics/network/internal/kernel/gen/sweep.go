@@ -101,39 +101,13 @@ func sweep(name string, width, side int, vec func() reg.VecVirtual, loss bool, c
 		return broadcast(c[name])
 	}
 
-	// exponential returns e^x and destroys x ≤ 0 (below −700 as at −700; NaN stays).
-	exponential := func(x vecs) vecs {
-		limit := constant("limit")
-		op(func(g int) { VMAXPD(x[g], limit, x[g]) }) // NaN when x is
-		number := zeros()
-		op(func(g int) { VMINPD(number[g], x[g], number[g]) }) // 0 when x is NaN, so that the exponent added below leaves a NaN alone
-		magic, log2e := constant("magic"), constant("log2e")
-		t, k := fresh(), fresh()
-		op(func(g int) { VMOVAPD(magic, t[g]) })
-		op(func(g int) { VFMADD231PD(log2e, number[g], t[g]) }) // the low bits of t are round(x/ln2)
-		op(func(g int) { VSUBPD(magic, t[g], k[g]) })
-		ln2hi, ln2lo := constant("ln2hi"), constant("ln2lo")
-		op(func(g int) { VFNMADD231PD(ln2hi, k[g], x[g]) })
-		op(func(g int) { VFNMADD231PD(ln2lo, k[g], x[g]) })
-		p := broadcasts(c[coefficient(degree)])
-		for d := degree - 1; d >= 0; d-- {
-			var cd Op = c[coefficient(d)] // the whole of a register of AVX2
-			if width == 64 {
-				cd = broadcast(c[coefficient(d)])
-			}
-			op(func(g int) { VFMADD213PD(cd, x[g], p[g]) }) // p = p x + c
-		}
-		op(func(g int) { VPSLLQ(U8(52), t[g], t[g]) })
-		op(func(g int) { VPADDQ(t[g], p[g], p[g]) })
-		return p
-	}
 	// attenuation returns the exponential of skin·√f + linear·f.
 	attenuation := func(skin, linear Mem) vecs {
 		x := broadcasts(skin)
 		op(func(g int) { VMULPD(at(root, g*width), x[g], x[g]) })
 		y := broadcast(linear)
 		op(func(g int) { VFMADD231PD(at(frequency, g*width), y, x[g]) })
-		return exponential(x)
+		return exponential(width, vec, c, constant, x)
 	}
 
 	part := GP64() // bytes into the phasors' lanes
@@ -225,6 +199,67 @@ func sweep(name string, width, side int, vec func() reg.VecVirtual, loss bool, c
 	Label(name + "_done")
 	VZEROUPPER()
 	RET()
+}
+
+// exponential returns e^x of registers side by side and destroys x ≤ 0 (below
+// −700 as at −700; NaN stays). constant gives a number of the table in a register.
+func exponential(width int, vec func() reg.VecVirtual, c map[string]Mem, constant func(name string) reg.VecVirtual, x []reg.VecVirtual) []reg.VecVirtual {
+	fresh := func() (v []reg.VecVirtual) {
+		for range x {
+			v = append(v, vec())
+		}
+		return v
+	}
+	op := func(do func(g int)) {
+		for g := range x {
+			do(g)
+		}
+	}
+	limit := constant("limit")
+	op(func(g int) { VMAXPD(x[g], limit, x[g]) }) // NaN when x is
+	number := fresh()
+	op(func(g int) {
+		if width == 64 {
+			VPXORQ(number[g], number[g], number[g])
+		} else {
+			VXORPD(number[g], number[g], number[g])
+		}
+	})
+	op(func(g int) { VMINPD(number[g], x[g], number[g]) }) // 0 when x is NaN, so that the exponent added below leaves a NaN alone
+	magic, log2e := constant("magic"), constant("log2e")
+	t, k := fresh(), fresh()
+	op(func(g int) { VMOVAPD(magic, t[g]) })
+	op(func(g int) { VFMADD231PD(log2e, number[g], t[g]) }) // the low bits of t are round(x/ln2)
+	op(func(g int) { VSUBPD(magic, t[g], k[g]) })
+	ln2hi, ln2lo := constant("ln2hi"), constant("ln2lo")
+	op(func(g int) { VFNMADD231PD(ln2hi, k[g], x[g]) })
+	op(func(g int) { VFNMADD231PD(ln2lo, k[g], x[g]) })
+	p := series(width, vec, c, degree, x)
+	op(func(g int) { VPSLLQ(U8(52), t[g], t[g]) })
+	op(func(g int) { VPADDQ(t[g], p[g], p[g]) })
+	return p
+}
+
+// series returns the exponential series of x to a degree.
+func series(width int, vec func() reg.VecVirtual, c map[string]Mem, degree int, x []reg.VecVirtual) (p []reg.VecVirtual) {
+	broadcast := func(name string) reg.VecVirtual {
+		v := vec()
+		VBROADCASTSD(c[name], v)
+		return v
+	}
+	for range x {
+		p = append(p, broadcast(coefficient(degree)))
+	}
+	for d := degree - 1; d >= 0; d-- {
+		var cd Op = c[coefficient(d)] // the whole of a register of AVX2
+		if width == 64 {
+			cd = broadcast(coefficient(d))
+		}
+		for g := range x {
+			VFMADD213PD(cd, x[g], p[g]) // p = p x + c
+		}
+	}
+	return p
 }
 
 // sincos writes sincosAVX512 and sincosAVX2: the sine and cosine of angles in turns.
