@@ -107,7 +107,11 @@ func printAnswer(out io.Writer, a propose.Answer) {
 	for _, b := range e.Band {
 		bands = append(bands, fmt.Sprintf("%v to %v", b.From, b.To))
 	}
-	paragraph(out, "", strings.Join(bands, ", ")+fmt.Sprintf("; %s chains whose parts mate were compared exactly at %v and %v", search.Count(a.Considered), a.At, a.Temperature))
+	if a.Outcome == propose.Ask {
+		paragraph(out, "", strings.Join(bands, ", "))
+	} else {
+		paragraph(out, "", strings.Join(bands, ", ")+fmt.Sprintf("; %s chains whose parts mate were compared exactly at %v and %v", search.Count(a.Considered), a.At, a.Temperature))
+	}
 	paragraph(out, strings.ToUpper(string(a.Outcome))+": ", a.Why)
 	if a.Covered {
 		paragraph(out, "", fmt.Sprintf("%d chains are beaten by no other; one is shown for each box of %s", a.FrontSize, a.Cover))

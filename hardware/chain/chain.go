@@ -53,14 +53,18 @@ type Facts struct {
 	Part          string // catalogue id; empty for what is no catalogue part
 	Description   string
 	CrossSections []CrossSection
-	Rated         *units.Frequency // the maker's rating
-	MinRated      *units.Frequency
-	MinTemp       *units.Temperature
-	MaxTemp       *units.Temperature
-	Price         *units.Money
-	Mass          *units.Mass
-	Length        *units.Length
-	Source        string
+	// ModesOpen says why the cross-sections do not tell from where another mode
+	// travels; empty: they do, or there are none.
+	ModesOpen string
+	Rated     *units.Frequency // the maker's rating
+	MinRated  *units.Frequency
+	MinTemp   *units.Temperature
+	MaxTemp   *units.Temperature
+	Price     *units.Money
+	Mass      *units.Mass
+	Length    *units.Length
+	LeadTime  *units.Time
+	Source    string
 }
 
 // CrossSection is one uniform section inside an element, with the frequency
@@ -150,15 +154,15 @@ type ModeLimit struct {
 }
 
 // ModeFree returns the lowest mode limit over every cross-section of the
-// chain, and whether any element has none to show: then the limit found is
-// that of the others only.
+// chain, and the elements that have none to show or do not tell it all: of them
+// the limit found says nothing.
 func (c Chain) ModeFree() (first ModeLimit, unknown []int) { return modeFree(c.Facts()) }
 
 func modeFree(facts []Facts) (first ModeLimit, unknown []int) {
 	first.Element = -1
 	first.CrossSection.ModeFree = units.Frequency(math.Inf(1))
 	for i, f := range facts {
-		if len(f.CrossSections) == 0 {
+		if len(f.CrossSections) == 0 || f.ModesOpen != "" {
 			unknown = append(unknown, i)
 		}
 		for _, s := range f.CrossSections {

@@ -233,9 +233,10 @@ type Trace struct {
 	Length units.Length
 	// Line is the line when its geometry is known, on a stackup of that name,
 	// and what of the stackup it leaves out.
-	Line    line.Line
-	Stackup string
-	LeftOut []string
+	Line      line.Line
+	Stackup   string
+	LeftOut   []string
+	ModesOpen string // why the line's modes do not tell it all: see [Facts]
 	// Figures, when it is not: loss of the whole length at a frequency, going
 	// as the root of frequency for the conductors' share and straight for the
 	// rest.
@@ -251,7 +252,9 @@ func (t Trace) Facts() Facts {
 	zero := units.Money{}
 	none := units.Mass(0)
 	f.Price, f.Mass = &zero, &none // part of the board
+	f.ModesOpen = "it is known by its figures, not by its geometry"
 	if t.Line != nil {
+		f.ModesOpen = t.ModesOpen
 		f.Description = t.Line.Model()
 		for _, m := range t.Line.Modes() {
 			f.CrossSections = append(f.CrossSections, CrossSection{Name: "board line", Mode: m.Name, ModeFree: units.Frequency(m.Cutoff), Basis: "its geometry"})
@@ -382,7 +385,7 @@ func (g Gap) Respond(f []float64, cond Conditions) (Response, error) {
 
 func commonFacts(c part.Common, where, kind string) Facts {
 	return Facts{Name: where, Kind: kind, Part: c.ID, Description: c.Description, Rated: c.RatedFrequency, MinRated: c.LowFrequency,
-		MinTemp: c.MinTemperature, MaxTemp: c.MaxTemperature, Price: c.Price, Mass: c.Mass, Source: c.Source}
+		MinTemp: c.MinTemperature, MaxTemp: c.MaxTemperature, Price: c.Price, Mass: c.Mass, LeadTime: c.LeadTime, Source: c.Source}
 }
 
 func orElse(s, t string) string {

@@ -104,6 +104,10 @@ func (t *TraceSpec) Resolve(l launch.Layouts) error {
 		tr.Gap = *t.Gap
 	}
 	solved, left, err := s.Line(tr)
+	t.modesOpen = ""
+	if c, ok := solved.(line.Coplanar); ok && c.GroundBelow && c.Walls == 0 {
+		t.modesOpen = "without ground vias beside it the waves between the grounds above and below travel at every frequency"
+	}
 	if err == nil {
 		solved, err = line.Prepare(solved)
 	}

@@ -98,7 +98,7 @@ type Section struct {
 // Facts implements [Element]. The quasi-static solution knows no cutoffs.
 func (s Section) Facts() Facts {
 	return Facts{Name: orElse(s.Where, "line"), Kind: "line by section", Length: &s.Spec.Length, Description: fmt.Sprintf("%.4g Ω, effective permittivity %.4g", s.Spec.Result.Impedance(), s.Spec.Result.EffectivePermittivity()),
-		Source: "cross-section solve, file " + s.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass)}
+		Source: "cross-section solve, file " + s.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass), ModesOpen: "a quasi-static section knows no cutoffs"}
 }
 
 // Respond implements [Element].

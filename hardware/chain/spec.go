@@ -78,6 +78,7 @@ type TraceSpec struct {
 	Source                string
 	Line                  line.Line `file:"-"` // the solved line: set by Resolve
 	LeftOut               []string  `file:"-"` // what of the stackup it leaves out: set by Resolve
+	modesOpen             string    // why its modes do not tell it all: set by Resolve
 }
 
 // GapSpec is an unseated push-on joint.
@@ -182,7 +183,7 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 			if p.Trace.byGeometry() && p.Trace.Line == nil {
 				return fail("the trace's geometry was not resolved", "look its stackup up before the chain is built")
 			}
-			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source, Stackup: p.Trace.Stackup, LeftOut: p.Trace.LeftOut}
+			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source, Stackup: p.Trace.Stackup, LeftOut: p.Trace.LeftOut, ModesOpen: p.Trace.modesOpen}
 			if p.Trace.Loss != nil {
 				t.Loss = *p.Trace.Loss
 				if p.Trace.LossAt == nil {
@@ -406,8 +407,9 @@ type File struct {
 
 // Facts implements [Element].
 func (x File) Facts() Facts {
-	f := Facts{Name: orElse(x.Where, x.Spec.Path), Kind: "file", Description: x.Spec.Includes, Source: "file " + x.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass)}
+	f := Facts{Name: orElse(x.Where, x.Spec.Path), Kind: "file", Description: x.Spec.Includes, Source: "file " + x.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass), ModesOpen: "its file says nothing of higher modes"}
 	if x.Spec.ModeFree != nil {
+		f.ModesOpen = ""
 		f.CrossSections = []CrossSection{{Name: "stated limit", Mode: "stated", ModeFree: *x.Spec.ModeFree, Basis: "the chain's file"}}
 	}
 	return f

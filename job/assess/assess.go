@@ -285,8 +285,8 @@ func Assess(ctx context.Context, e enquiry.Enquiry, s Subject, o Options) (Repor
 	}
 	cold, hot, stated := Temperatures(e)
 	for _, t := range states(cold, hot) {
-		draws := -1 // the study is wanted once, at the hottest
-		if t == hot {
+		draws := -1 // the study is wanted where loss is greatest, and where reflections are
+		if t == hot || t == cold {
 			draws = o.Draws
 		}
 		p, err := s.Chain.Predict(ctx, f, chain.Conditions{Temperature: t}, chain.Options{Draws: draws, Seed: o.Seed})
@@ -308,8 +308,8 @@ func Assess(ctx context.Context, e enquiry.Enquiry, s Subject, o Options) (Repor
 		}
 	}
 	for _, concern := range []func(*judge) error{
-		(*judge).ratings, (*judge).modes, (*judge).losses, (*judge).reflections, (*judge).ripples, (*judge).temperatures, (*judge).massAndPrice,
-		(*judge).matings, (*judge).joints, (*judge).launches, (*judge).densities, (*judge).isolations, (*judge).phases, (*judge).powers,
+		(*judge).ratings, (*judge).launches, (*judge).modes, (*judge).losses, (*judge).reflections, (*judge).ripples, (*judge).temperatures, (*judge).massAndPrice, (*judge).namedProperties,
+		(*judge).matings, (*judge).joints, (*judge).densities, (*judge).isolations, (*judge).phases, (*judge).powers,
 		(*judge).lives, (*judge).noises, (*judge).waveguides,
 	} {
 		if err := ctx.Err(); err != nil {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"linewright/hardware/catalogue"
+	"linewright/hardware/chain"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
 	"linewright/job/enquiry"
@@ -247,7 +248,7 @@ func (s Subject) partsAt(end int) []string {
 		}
 		_, cable := s.Catalogue.Cable(p.Part)
 		_, bullet := s.Catalogue.Bullet(p.Part)
-		if cable || bullet || p.Trace != nil {
+		if cable || bullet || p.Trace != nil && len(out) > 0 { // a board line before its connector is the end's own
 			break
 		}
 		if p.Part != "" {
@@ -297,6 +298,9 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 			return
 		}
 	}
+	if best == "" && need <= r.Available*(1+1e-9) { // nothing is rated to the band: no pitch to compare
+		return
+	}
 	g := Gap{Axis: "pitch", Asked: fmt.Sprintf("%s to %v", mm(r.Available), j.top()), Best: mm(need), Cause: NotYetBuilt, Needs: fmt.Sprintf("an interface of no more than %s between centres, rated to %v; the class usual for this band is made from about %s, the densest of any from about %s (common practice)", mm(r.Available), j.top(), mm(classPitch(j.top())), mm(leastPitch))}
 	if best != "" {
 		g.Best = best
@@ -306,6 +310,23 @@ func (j *judge) pitchGap(r *DensityReport, need units.Length) {
 		g.Needs = fmt.Sprintf("another way than coax: no coaxial interface is made below about %s (common practice): fan out from the grid, bring out sub-array ports, or test over the air", mm(leastPitch))
 	}
 	j.Gaps = append(j.Gaps, g)
+}
+
+// FieldGaps says what the field asks for and no face of cat gives, where no
+// chain is at hand to judge; none when something fits.
+func FieldGaps(e enquiry.Enquiry, cat catalogue.Catalogue) []Gap {
+	f := Grid(e, 2)
+	if e.Field == nil || len(f) == 0 {
+		return nil
+	}
+	j := &judge{Report: &Report{Prediction: chain.Prediction{Frequency: f}}, e: e, s: Subject{Catalogue: cat}}
+	r := &DensityReport{HalfWave: HalfWavePitch(j.top())}
+	var ok bool
+	if r.Available, r.Columns, r.Rows, ok = arrangement(e); ok {
+		j.fits(r)
+		j.pitchGap(r, r.Available)
+	}
+	return j.Gaps
 }
 
 // ways says what else fits, what does not, and what a larger field would take.

@@ -123,73 +123,6 @@ func (j *judge) offerBelow(rated, top float64) error {
 	return nil
 }
 
-// modes compares the chain's lowest mode limit with what must be mode-free.
-func (j *judge) modes() error {
-	top := units.Frequency(j.Prediction.Frequency[len(j.Prediction.Frequency)-1])
-	source := "top of the band"
-	if j.e.ModeFreeTo != nil {
-		top, source = max(top, *j.e.ModeFreeTo), "mode_free_to"
-	}
-	p := j.Prediction
-	m := Margin{Limit: "mode-free limit", LimitValue: units.In(top, "GHz"), Likely: math.NaN(), Unit: "GHz", Conditions: []Condition{{"limit from", source}}}
-	if p.ModeFree.Element < 0 {
-		j.modesByRating(m, top)
-		return nil
-	}
-	x := p.ModeFree
-	m.Worst, m.Margin = units.In(x.CrossSection.ModeFree, "GHz"), units.In(x.CrossSection.ModeFree-top, "GHz")
-	m.Element = p.Rows[x.Element].Name
-	m.Source = "exact cutoff of " + x.Mode + ", " + x.Basis
-	m.Verdict = verdict(m.Margin, m.Margin, false)
-	m.Why = fmt.Sprintf("the %s of %s is the first to carry another mode (%s)", x.Name, m.Element, x.Mode)
-	if m.Verdict == Fails {
-		j.Gaps = append(j.Gaps, Gap{Axis: "mode-free limit", Asked: top.String(), Best: fmt.Sprintf("%v (%s)", x.CrossSection.ModeFree, m.Element), Cause: Physics,
-			Needs: "a smaller cross-section there: at fixed impedance a higher limit always means smaller diameters"})
-	}
-	var blind, short []string
-	for _, k := range p.NoMode {
-		if row := p.Rows[k]; row.Part != "" {
-			blind = append(blind, row.Name)
-			if row.Rated == nil || *row.Rated < top*(1-1e-12) {
-				short = append(short, row.Name)
-			}
-		}
-	}
-	if len(blind) > 0 && m.Verdict == Meets {
-		m.Why += fmt.Sprintf("; not seen: the cross-sections of %s", join(blind))
-		if len(short) > 0 {
-			m.Verdict = NotAssessed
-			m.Why += fmt.Sprintf(", and the rating of %s, which would stand in for them, ends below %v", join(short), top)
-			j.ask(enquiry.Question{Field: "catalogue: cross-sections of " + join(short), Text: fmt.Sprintf("From which frequency does %s carry a second mode?", join(short)), Changes: "the mode-free limit is not assessed until it is known"})
-		} else {
-			j.noteOnce("mode-free limit: the cross-sections of %s are not stated; their rating stands in for them", join(blind))
-		}
-	}
-	j.Margins = append(j.Margins, m)
-	return nil
-}
-
-// modesByRating lets the makers' ratings stand in where no element states a
-// cross-section.
-func (j *judge) modesByRating(m Margin, top units.Frequency) {
-	m.Worst, m.Source = math.Inf(1), "the parts' ratings: no cross-section is stated"
-	for _, row := range j.Prediction.Rows {
-		if row.Rated != nil && units.In(*row.Rated, "GHz") < m.Worst {
-			m.Worst, m.Element = units.In(*row.Rated, "GHz"), row.Name
-		}
-	}
-	m.Margin = m.Worst - m.LimitValue
-	switch {
-	case math.IsInf(m.Worst, 1):
-		m.Worst, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), NotAssessed, "no element states a cross-section or a rating"
-	case m.Margin >= 0:
-		m.Verdict, m.Why = Meets, "no cross-section is stated; the makers' ratings stand in for it"
-	default:
-		m.Verdict, m.Why = NotAssessed, fmt.Sprintf("no cross-section is stated, and the ratings end below %v", top)
-	}
-	j.Margins = append(j.Margins, m)
-}
-
 func join(xs []string) string {
 	switch len(xs) {
 	case 0:
@@ -427,7 +360,7 @@ func (j *judge) reflections() error {
 		}
 		for k, row := range j.Prediction.Rows {
 			if j.s.judges(l.of, k) {
-				j.pieceReflection(l, row)
+				j.pieceReflection(l, k, row)
 			}
 		}
 	}
@@ -463,8 +396,12 @@ func (l reflectionLimit) name() string {
 	return "return loss"
 }
 
+// coldest is the prediction in which the reflections are least weakened by the
+// loss before them.
+func (j *judge) coldest() chain.Prediction { return j.States[0] }
+
 func (j *judge) chainReflection(l reflectionLimit) {
-	p := j.Prediction
+	p := j.coldest()
 	for end, ret := range []chain.Returns{p.Left, p.Right} {
 		if end == 1 && mirrored(p) {
 			break
@@ -482,17 +419,27 @@ func (j *judge) chainReflection(l reflectionLimit) {
 			// Datasheet bounds are set by the top of the band, and there the
 			// trade compares them. Taken as flat they allow more at the low
 			// end, where less loss hides the far reflections: said beside it.
-			j.chainReflectionAt(l, ret, end, last, "")
-			j.chainReflectionAt(l, ret, end, at, ", worst of the band")
+			j.chainReflectionAt(l, end, last, "")
+			j.chainReflectionAt(l, end, at, ", worst of the band")
 			continue
 		}
-		j.chainReflectionAt(l, ret, end, at, "")
+		j.chainReflectionAt(l, end, at, "")
 	}
 }
 
-// chainReflectionAt adds the margin at grid point at.
-func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at int, suffix string) {
-	p := j.Prediction
+// seenFrom returns p's reflections from an end, 0 from the left.
+func seenFrom(p chain.Prediction, end int) chain.Returns {
+	if end == 1 {
+		return p.Right
+	}
+	return p.Left
+}
+
+// chainReflectionAt adds the margin at grid point at, seen from an end, at the
+// coldest temperature: there the loss hides least.
+func (j *judge) chainReflectionAt(l reflectionLimit, end, at int, suffix string) {
+	p := j.coldest()
+	ret := seenFrom(p, end)
 	m := Margin{Limit: l.name() + " of the chain", Wish: l.wish, Source: "sum of the reflections, each weakened by the two-way loss before it"}
 	if end == 1 {
 		m.Limit += ", far end"
@@ -519,6 +466,9 @@ func (j *judge) chainReflectionAt(l reflectionLimit, ret chain.Returns, end, at 
 	m.Conditions = []Condition{{"plane", "input of the chain, other end matched"}, {"temperature", p.Conditions.Temperature.String()}}
 	if ret.Swept != nil {
 		m.Conditions = append(m.Conditions, Condition{"swept 95 %", number(express(ret.Swept.Value, l.vswr)) + unitOf(l.vswr)})
+	}
+	if hot := j.Prediction; hot.Conditions != p.Conditions {
+		m.Conditions = append(m.Conditions, Condition{"worst at " + hot.Conditions.Temperature.String(), number(express(seenFrom(hot, end).Worst[at], l.vswr)) + unitOf(l.vswr)})
 	}
 	m.Conditions = append(m.Conditions, Condition{"RSS, no bound", number(express(ret.RSS[at], l.vswr)) + unitOf(l.vswr)},
 		Condition{"lossless parts, exact worst", number(express(ret.Exact[at], l.vswr)) + unitOf(l.vswr)})
@@ -576,7 +526,7 @@ func mirrored(p chain.Prediction) bool {
 	return true
 }
 
-func (j *judge) pieceReflection(l reflectionLimit, row chain.Row) {
+func (j *judge) pieceReflection(l reflectionLimit, k int, row chain.Row) {
 	p := j.Prediction
 	at, least := -1, math.Inf(1)
 	worse := func(i int) float64 { return math.Max(row.Left[i], row.Right[i]) }
@@ -590,9 +540,15 @@ func (j *judge) pieceReflection(l reflectionLimit, row chain.Row) {
 	}
 	limit, _ := l.at(p.Frequency[at])
 	m := Margin{Limit: l.name() + " of the " + string(l.of), Wish: l.wish, Element: row.Name, At: units.Frequency(p.Frequency[at]), Source: row.Response.Source}
-	m.fill(worse(at), worse(at), limit, l.vswr, row.Typical)
+	likely := worse(at)
 	m.Conditions = []Condition{{"plane", "of the piece alone, both sides matched"}}
 	m.Why = fmt.Sprintf("%s by itself", row.Name)
+	if gap, z, ok := j.nominalGap(k); ok {
+		likely = oneEnd(m.At, gap, z)
+		m.Conditions = append(m.Conditions, Condition{"at nominal spacing", fmt.Sprintf("a gap of %s, %s%s", mm(gap), number(express(likely, l.vswr)), unitOf(l.vswr))})
+		m.Why += fmt.Sprintf(", the largest that the spacing's tolerance opens; the likely value is that of the nominal gap, %s", mm(gap))
+	}
+	m.fill(worse(at), likely, limit, l.vswr, row.Typical)
 	weak := vouches{}
 	weak.reflection(row)
 	weak.weaken(&m)
@@ -654,7 +610,7 @@ func unitOf(vswr bool) string {
 
 // ripples judges the peak-to-peak variation that two reflections make.
 func (j *judge) ripples() error {
-	p := j.Prediction
+	p := j.coldest()
 	for _, l := range j.e.Limits.Ripple {
 		m := Margin{Limit: "ripple", Unit: "dB", LimitValue: float64(l.AtMost), Wish: l.Wish, Source: "every pair of reflections at its worst phase"}
 		// Bounds are flat or stepped and loss rises with frequency, so ripple is
@@ -764,6 +720,9 @@ func (j *judge) massAndPrice() error {
 		m.Why = "sum of the parts"
 		m.unknown(j.Prediction, unknown)
 		j.Margins = append(j.Margins, m)
+		if m.Verdict == Fails {
+			j.Gaps = append(j.Gaps, Gap{Axis: "mass", Asked: l.String(), Best: mass.String(), Cause: NotYetBuilt, Needs: fmt.Sprintf("parts that weigh %v less in all, or a shorter run", mass-*l)})
+		}
 	}
 	if l := j.e.Limits.Price; l != nil {
 		price, unknown, err := j.s.Chain.Price()
@@ -775,6 +734,9 @@ func (j *judge) massAndPrice() error {
 		}
 		m.unknown(j.Prediction, unknown)
 		j.Margins = append(j.Margins, m)
+		if m.Verdict == Fails {
+			j.Gaps = append(j.Gaps, Gap{Axis: "price", Asked: l.String(), Best: price.String(), Cause: NotYetBuilt, Needs: "cheaper parts, or a quantity at which they cost less: ask the makers"})
+		}
 	}
 	return nil
 }

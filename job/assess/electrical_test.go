@@ -100,3 +100,36 @@ func TestRippleOverBand(t *testing.T) {
 		t.Errorf("judged at %v", m.At)
 	}
 }
+
+// The far reflections are hidden least where the loss is least: return loss is
+// judged at the coldest, loss at the hottest. By hand for two connectors of
+// VSWR 1.15 and a matched cable of 0.4 dB/(m sqrt(GHz)), 2 m at 20 GHz: the far
+// one is seen through the cable and the near connector, there and back.
+func TestReflectionAtColdest(t *testing.T) {
+	e := roomy(85)
+	e.Environment.MinTemperature = to(units.Celsius(-40))
+	r := trial(t, e, 2, vouched(func(c *part.Cable, _ *part.CableConnector) {
+		c.Reflection = part.Reflection{VSWR: to(1.0), Statistic: part.Guaranteed}
+	}))
+	rho := 0.15 / 2.15
+	worst := func(celsius float64) float64 { // F7 of the trade's notes
+		k := math.Sqrt((1 + 0.00393*(celsius-20)) / (1 + 0.00393*5))
+		loss := (0.4*2 + 0.03) * math.Sqrt(20) * k
+		return network.VSWR(rho + rho*math.Pow(10, -loss/10))
+	}
+	m := marginOf(t, r, "VSWR of the chain")
+	within(t, "worst VSWR", m.Worst, worst(-40), 1e-9)
+	if !(worst(-40) > worst(85)) {
+		t.Fatal("the cold chain does not reflect more")
+	}
+	said := ""
+	for _, c := range m.Conditions {
+		said += c.Name + " " + c.Value + "; "
+	}
+	if !strings.Contains(said, "temperature -40 °C") || !strings.Contains(said, "worst at 85 °C") {
+		t.Errorf("the temperatures are not said: %s", said)
+	}
+	if m := marginOf(t, r, "insertion loss"); !strings.Contains(m.Why, "85 °C") {
+		t.Errorf("loss is not judged at the hottest: %s", m.Why)
+	}
+}

@@ -123,6 +123,21 @@ func oneEnd(f units.Frequency, gap units.Length, z units.Resistance) float64 {
 	return joint.Reflection(f, max(0, min(gap, quarterWave(f))), z)
 }
 
+// nominalGap returns the axial gap at the nominal board spacing, where element k
+// stands for the largest that the spacing's tolerance opens.
+func (j *judge) nominalGap(k int) (gap units.Length, z units.Resistance, ok bool) {
+	a, b := j.e.Alignment, j.s.Bullet
+	if k >= len(j.s.Spec.Pieces) || j.s.Spec.Pieces[k].Gap == nil || a == nil || a.Spacing == nil || a.SpacingTolerance == nil || b == nil || b.SeatedSpacing == nil {
+		return 0, 0, false
+	}
+	piece := *j.s.Spec.Pieces[k].Gap
+	stack := joint.AxialGap(*a.Spacing, *b.SeatedSpacing, *a.SpacingTolerance)
+	if math.Abs(float64(stack.Most()-piece.Opening)) > 1e-9 || stack.Sum == 0 { // it stands for something else
+		return 0, 0, false
+	}
+	return max(0, stack.Nominal), piece.Impedance, true
+}
+
 // returns is the return loss of rho, in dB; NaN where nothing returns.
 func returns(rho float64) float64 {
 	if rho == 0 {
@@ -231,7 +246,7 @@ func (j *judge) gapReflection(r *JointReport, b part.Bullet) {
 	if r.Gap.Nominal > 0 {
 		nominal = fmt.Sprintf(" Nominal spacing alone shows %.1f dB.", p.NominalOne)
 	}
-	j.caution(Caution(fmt.Sprintf("All of the axial gap, up to %s, can sit %s: %.1f dB there at %v.%s", mm(most), where, p.OneEnd, top, nominal)))
+	j.caution(Caution(fmt.Sprintf("All of the axial gap of %s, up to %s, can sit %s: %.1f dB there at %v.%s", b.ID, mm(most), where, p.OneEnd, top, nominal)))
 	rho, ok := j.jointLimit()
 	if !ok {
 		return
@@ -520,6 +535,17 @@ func (j *judge) fieldForce(r *JointReport, last side, source string, a enquiry.A
 	}
 	j.Margins = append(j.Margins, m)
 	if m.Verdict == Fails {
+		least := r.Forces[0]
+		for _, f := range r.Forces {
+			if f.Engage < least.Engage {
+				least = f
+			}
+		}
+		if least.Engage > *a.Force {
+			j.Gaps = append(j.Gaps, Gap{Axis: "mating force of the field", Asked: fmt.Sprintf("%.0f N for %d lines", float64(*a.Force), r.Lines), Best: fmt.Sprintf("%.0f N (%s)", float64(least.Engage), least.Part), Cause: NotYetBuilt,
+				Needs: fmt.Sprintf("a face that mates at %.2g N a line, or a field mated in parts", float64(*a.Force)/float64(r.Lines))})
+			j.Ways = append(j.Ways, Option{"mate the field in parts, or with jack-screws", fmt.Sprintf("%d lines at once stay within %.0f N", int(float64(*a.Force)/(float64(least.Engage)/float64(r.Lines))), float64(*a.Force))})
+		}
 		for _, f := range r.Forces[1:] {
 			if f.Engage <= *a.Force {
 				j.Ways = append(j.Ways, Option{fmt.Sprintf("%s (%s) on the side mated last", f.Part, f.Retention), fmt.Sprintf("%.0f N for the field in place of %.0f N", float64(f.Engage), m.Worst)})

@@ -320,3 +320,29 @@ func TestJointsMatchedGap(t *testing.T) {
 		}
 	}
 }
+
+// The largest gap that the spacing's tolerance opens is the worst case, the
+// nominal one the likely: a limit between the two is at risk. By the exact
+// section (F32 of the trade's notes) 0.55 mm of 70 ohm returns 18.5 dB at
+// 31 GHz, the nominal 0.30 mm more than 23 dB.
+func TestJointBetweenNominalAndWorst(t *testing.T) {
+	const z = 70.0
+	section := func(gap float64) float64 { // input of a section of line between 50 ohm lines
+		theta := 2 * math.Pi * 31e9 * gap / 299792458
+		x := complex(0, (z/50-50/z)*math.Tan(theta))
+		g := x / (2 + complex(0, (z/50+50/z)*math.Tan(theta)))
+		return -20 * math.Log10(math.Hypot(real(g), imag(g)))
+	}
+	near(t, "section of 0.55 mm, dB", section(0.55e-3), 18.5, 0.05)
+	for limit, want := range map[float64]Verdict{15: Meets, 20: AtRisk, 25: Fails} {
+		e := boardToBoard()
+		e.Limits.ReturnLoss[0].AtLeast = held(units.Level(limit))
+		pieces := append(parts("full", "middle"), chain.PieceSpec{Gap: &chain.GapSpec{Opening: 0.55e-3, Impedance: z}}, chain.PieceSpec{Part: "smooth"})
+		m := marginOf(t, judged(t, e, pushOn(), pieces...), "return loss of the joint")
+		near(t, "worst, dB", m.Worst, section(0.55e-3), 1e-6)
+		near(t, "likely, dB", m.Likely, section(0.30e-3), 1e-6)
+		if m.Verdict != want {
+			t.Errorf("limit %g dB: %v, want %v", limit, m.Verdict, want)
+		}
+	}
+}

@@ -16,9 +16,11 @@ import (
 
 // LaunchFinding is one elementary check of the launch at an end of the chain.
 type LaunchFinding struct {
-	End string // "from", "to"; "both ends" when they do not differ
+	End string // "from", "to"; bothEnds when they do not differ
 	launch.Finding
 }
+
+const bothEnds = "both ends"
 
 // launches goes through the elementary rules at every end that is a board.
 func (j *judge) launches() error {
@@ -48,7 +50,7 @@ func (j *judge) launches() error {
 		return nil
 	}
 	if len(found) == 2 && sameFindings(found[0], found[1]) {
-		ends, found = []string{"both ends"}, found[:1]
+		ends, found = []string{bothEnds}, found[:1]
 	}
 	for i, fs := range found {
 		for _, x := range fs {

@@ -418,6 +418,13 @@ func (j *judge) bends(r *LifeReport) {
 			j.ask(enquiry.Question{Field: "path.moving", Text: "Is the cable moved in use, or formed once?", Changes: limits})
 		}
 		j.Margins = append(j.Margins, m)
+		if m.Verdict == Fails {
+			how := "formed once"
+			if moving != nil && *moving {
+				how = "moved in use"
+			}
+			j.Gaps = append(j.Gaps, Gap{Axis: "bend radius", Asked: fmt.Sprintf("%s, %s", mm(*route), how), Best: fmt.Sprintf("%s (%s)", limits, c.ID), Cause: NotYetBuilt, Needs: fmt.Sprintf("a cable that bends to %s %s, rated to %v", mm(*route), how, j.top())})
+		}
 	}
 	if n := j.e.Path.Flexes; n != nil {
 		m := Margin{Limit: "flex cycles", Worst: math.NaN(), Likely: math.NaN(), LimitValue: float64(*n), Margin: math.NaN(), Element: c.ID, Source: c.Source}
@@ -433,7 +440,7 @@ func (j *judge) bends(r *LifeReport) {
 		}
 		j.Margins = append(j.Margins, m)
 		if m.Verdict == Fails {
-			j.Gaps = append(j.Gaps, Gap{Axis: "flex cycles", Asked: fmt.Sprint(*n), Best: c.ID, Cause: NotYetBuilt, Needs: fmt.Sprintf("a cable that stands %d cycles", *n)})
+			j.Gaps = append(j.Gaps, Gap{Axis: "flex cycles", Asked: fmt.Sprint(*n), Best: fmt.Sprintf("%s (%s)", orElse(figureOf(m.Worst), "formed once"), c.ID), Cause: NotYetBuilt, Needs: fmt.Sprintf("a cable that stands %d cycles", *n)})
 		}
 	} else if moving != nil && *moving {
 		j.ask(enquiry.Question{Field: "path.flexes", Text: "How often is the cable flexed over its life, round which radius and through which angle?", Changes: fmt.Sprintf("%s %s", c.ID, limits)})

@@ -36,6 +36,14 @@ func figure(x float64) string {
 	return fmt.Sprintf("%.3g", x)
 }
 
+// figureOf is figure, and nothing for what is not known.
+func figureOf(x float64) string {
+	if math.IsNaN(x) {
+		return ""
+	}
+	return figure(x)
+}
+
 // Phase is the chain's electrical length and how it moves.
 //
 // A delay τ is 360·f·τ degrees, 0.36 deg per ps and GHz, and τ·v of line, v the

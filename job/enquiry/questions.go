@@ -35,6 +35,18 @@ func (e Enquiry) top() float64 {
 	return top
 }
 
+// Through returns what joins the ends: as stated, or a bullet when a board
+// spacing is stated, or a cable.
+func (e Enquiry) Through() Through {
+	switch {
+	case e.Path.Through != "":
+		return e.Path.Through
+	case e.Alignment != nil && e.Alignment.Spacing != nil:
+		return ThroughBullet
+	}
+	return ThroughCable
+}
+
 // Questions returns what the enquiry itself leaves open: what was answered
 // with unknown, and what the kind of job needs. Judging a chain raises more.
 func (e Enquiry) Questions() []Question {
@@ -56,10 +68,13 @@ func (e Enquiry) Questions() []Question {
 	if e.ModeFreeTo == nil && e.top() > 0 {
 		ask("mode_free_to", fmt.Sprintf("Must it be free of higher modes above %v, for harmonics or a test sweep?", units.Frequency(e.top())), "every cross-section is judged at the top of the band; a higher figure asks for smaller connectors and cable")
 	}
-	if e.Path.Through == ThroughCable && e.Path.Length == nil {
+	if e.Through() == ThroughTrace && !e.lineKnown() {
+		ask("from.line.length", "How long is the board's line from one launch to the other?", "loss and delay go with it; no chain can be built without it")
+	}
+	if e.Through() == ThroughCable && (e.Path.Length == nil || !(*e.Path.Length > 0)) {
 		ask("path.length", "How long is the cable, between which planes, with or without a service loop?", "loss and delay go with it; no chain can be built without it")
 	}
-	if e.Path.Through == ThroughCable && e.Path.BendRadius == nil {
+	if e.Through() == ThroughCable && e.Path.BendRadius == nil {
 		ask("path.bend_radius", "What is the tightest bend of the route, and does it move in use?", "excludes cables by their static or dynamic bend radius")
 	}
 	if e.Match != nil {
@@ -84,7 +99,7 @@ func (e Enquiry) Questions() []Question {
 		ask("match", "Is phase stability or a match between lines wanted, and over which temperatures and movements?", "it may ask for another cable, sorting, or calibration data")
 	}
 	if e.Power != nil {
-		if e.Environment.Altitude == nil && e.Environment.Pressure == nil {
+		if v := e.Environment; v.Altitude == nil && v.Pressure == nil && (v.Vacuum == nil || !*v.Vacuum) {
 			ask("environment.altitude", "Up to which altitude, or down to which pressure?", "cooling and breakdown both fall with pressure")
 		}
 		if e.Power.LoadVSWR == nil {
@@ -115,6 +130,38 @@ func (e Enquiry) Questions() []Question {
 		ask("commercial.quantity", "How many, and for when?", "price and sorting depend on it")
 	}
 	return qs
+}
+
+// lineKnown says whether either end tells how long the board's line between two
+// launches is, or what it loses.
+func (e Enquiry) lineKnown() bool {
+	for _, end := range []End{e.From, e.To} {
+		if t := end.Line; t != nil && (t.Length != nil && *t.Length > 0 || t.Loss != nil) {
+			return true
+		}
+	}
+	return false
+}
+
+// Missing names what is not stated and without which no chain can be laid out:
+// the band, the length of the cable or of the board's line, the kind of an end.
+// The fields are those of [Enquiry.Questions].
+func (e Enquiry) Missing() []string {
+	var out []string
+	if !(e.top() > 0) {
+		out = append(out, "band")
+	}
+	switch e.Through() {
+	case ThroughCable:
+		if x := e.Path.Length; x == nil || !(*x > 0) {
+			out = append(out, "path.length")
+		}
+	case ThroughTrace:
+		if !e.lineKnown() {
+			out = append(out, "from.line.length")
+		}
+	}
+	return out
 }
 
 // Contradictions returns where two statements of the enquiry cannot both hold:
@@ -300,10 +347,21 @@ func (e Enquiry) lengthAgainst(m Match, say sayer) {
 	}
 }
 
+// unknown says whether the customer answered a field, or one under it, with
+// "unknown".
+func (e Enquiry) unknown(field string) bool {
+	for _, u := range e.Unknown {
+		if strings.HasPrefix(u, field) {
+			return true
+		}
+	}
+	return false
+}
+
 func (e Enquiry) lossContradictions(say sayer) {
 	for i, l := range e.Limits.InsertionLoss {
 		field := fmt.Sprintf("limits.insertion_loss[%d]", i)
-		if l.AtMost == nil && len(l.Mask) == 0 {
+		if l.AtMost == nil && len(l.Mask) == 0 && !e.unknown("limits.insertion_loss") {
 			say("give at_most or a mask", "an insertion loss limit without a figure", field)
 		}
 		if l.AtMost != nil && len(l.Mask) > 0 {
@@ -326,6 +384,9 @@ func (e Enquiry) lossContradictions(say sayer) {
 					fmt.Sprintf("limits.return_loss[%d]", i), fmt.Sprintf("limits.vswr[%d]", k))
 			}
 		}
+	}
+	if p, c := e.Limits.Price, e.Commercial.Currency; p != nil && c != "" && p.Currency != c {
+		say("state one currency: nothing is converted", fmt.Sprintf("a price of at most %v, and %s as the currency", *p, c), "limits.price", "commercial.currency")
 	}
 	for k, v := range e.Limits.VSWR {
 		if v.AtMost < 1 {

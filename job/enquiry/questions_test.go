@@ -1,6 +1,7 @@
 package enquiry
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"strings"
 	"testing"
@@ -60,6 +61,7 @@ func TestContradictions(t *testing.T) {
 		"load":       {Enquiry{Power: &Power{LoadVSWR: ptr(0.5)}}, "a load VSWR of 0.5"},
 		"altitude":   {Enquiry{Environment: Environment{Altitude: ptr(units.Length(-5000))}}, "an altitude of -5000 m"},
 		"return":     {Enquiry{Limits: Limits{ReturnLoss: []ReturnLossLimit{{AtLeast: ptr(units.Level(-15))}}}}, "written positive"},
+		"currency":   {Enquiry{Limits: Limits{Price: &units.Money{Micros: 30e6, Currency: "USD"}}, Commercial: Commercial{Currency: "EUR"}}, "USD, and EUR as the currency"},
 		"port":       {Enquiry{From: End{Kind: Port, Stackup: "x"}}, "from is a port"},
 	} {
 		if cs := c.e.Contradictions(); !says(cs, c.words) {
@@ -154,5 +156,72 @@ func TestLossLimitAtItsTemperature(t *testing.T) {
 	}
 	if !asked {
 		t.Error("the loss when hot is not asked")
+	}
+}
+
+// A limit whose figure the customer does not know is asked, not contradictory.
+func TestUnknownLimit(t *testing.T) {
+	e := Enquiry{Band: []Band{{From: 1e9, To: 2e9}}, Limits: Limits{InsertionLoss: []LossLimit{{}}}, Unknown: []string{"limits.insertion_loss.at_most"}}
+	if cs := e.Contradictions(); len(cs) > 0 {
+		t.Errorf("contradictions %v", cs)
+	}
+	asked := false
+	for _, q := range e.Questions() {
+		asked = asked || q.Field == "limits.insertion_loss.at_most"
+	}
+	if !asked {
+		t.Error("the unknown limit is not asked")
+	}
+}
+
+// In vacuum the altitude is known well enough.
+func TestVacuumAsksNoAltitude(t *testing.T) {
+	e := Enquiry{Power: &Power{Average: ptr(units.Power(1))}}
+	asked := func() bool {
+		for _, q := range e.Questions() {
+			if q.Field == "environment.altitude" {
+				return true
+			}
+		}
+		return false
+	}
+	if !asked() {
+		t.Error("the altitude is not asked with a power")
+	}
+	if e.Environment.Vacuum = ptr(true); asked() {
+		t.Error("the altitude is asked in vacuum")
+	}
+}
+
+// What is missing is named by the field that is asked.
+func TestMissing(t *testing.T) {
+	band := []Band{{From: 1e9, To: 2e9}}
+	length := ptr(units.Length(0.1))
+	for name, c := range map[string]struct {
+		e    Enquiry
+		want string
+	}{
+		"nothing stated":     {Enquiry{}, "[band path.length]"},
+		"complete":           {Enquiry{Band: band, Path: Path{Length: length}}, "[]"},
+		"length of nothing":  {Enquiry{Band: band, Path: Path{Length: ptr(units.Length(0))}}, "[path.length]"},
+		"bullet":             {Enquiry{Band: band, Path: Path{Through: ThroughBullet}}, "[]"},
+		"bullet by spacing":  {Enquiry{Band: band, Alignment: &Alignment{Spacing: length}}, "[]"},
+		"trace":              {Enquiry{Band: band, Path: Path{Through: ThroughTrace}}, "[from.line.length]"},
+		"trace at far board": {Enquiry{Band: band, Path: Path{Through: ThroughTrace}, To: End{Line: &BoardLine{Length: length}}}, "[]"},
+		"trace by its loss":  {Enquiry{Band: band, Path: Path{Through: ThroughTrace}, From: End{Line: &BoardLine{Loss: ptr(units.Level(1))}}}, "[]"},
+	} {
+		got := c.e.Missing()
+		if fmt.Sprint(got) != c.want {
+			t.Errorf("%s: %v, want %s", name, got, c.want)
+		}
+		for _, f := range got {
+			asked := false
+			for _, q := range c.e.Questions() {
+				asked = asked || q.Field == f
+			}
+			if !asked {
+				t.Errorf("%s: %s is missing and not asked", name, f)
+			}
+		}
 	}
 }

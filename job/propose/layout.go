@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 	"sort"
 	"strings"
 
@@ -95,7 +96,7 @@ func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, h
 		l.assembly = l.assembly || x.Of == enquiry.OfAssembly && !x.Wish
 	}
 	l.currency = e.Commercial.Currency
-	switch through(e) {
+	switch e.Through() {
 	case enquiry.ThroughCable:
 		l.throughCable()
 	case enquiry.ThroughBullet:
@@ -104,18 +105,6 @@ func newLayout(e enquiry.Enquiry, cat catalogue.Catalogue, at units.Frequency, h
 		l.throughTrace()
 	}
 	return l
-}
-
-// through returns what joins the ends: as stated, or a bullet when a board
-// spacing is stated, or a cable.
-func through(e enquiry.Enquiry) enquiry.Through {
-	switch {
-	case e.Path.Through != "":
-		return e.Path.Through
-	case e.Alignment != nil && e.Alignment.Spacing != nil:
-		return enquiry.ThroughBullet
-	}
-	return enquiry.ThroughCable
 }
 
 func (l *layout) throughCable() {
@@ -340,7 +329,7 @@ func (l *layout) throughTrace() {
 		near.options = append(near.options, option{candidate: l.boardConnector(k, l.e.From, 0, true), left: endState, right: "line"})
 		far.options = append(far.options, option{candidate: l.boardConnector(k, l.e.To, 1, true), left: "line", right: endState})
 	}
-	mid.options = []option{{candidate: l.trace(l.e.From), left: "line", right: "line"}}
+	mid.options = []option{{candidate: l.trace(), left: "line", right: "line"}}
 	l.slots = append(l.slots, near, mid, far)
 }
 
@@ -502,7 +491,9 @@ func (l *layout) cable(p *part.Cable) *candidate {
 		if l.e.Path.Moving != nil && *l.e.Path.Moving {
 			need = p.BendDynamic
 		}
-		switch {
+		switch formed := p.Construction == part.SemiRigid || p.Construction == part.HandFormable; {
+		case need == nil && formed && l.e.Path.Moving != nil && *l.e.Path.Moving:
+			c.wrong("bend radius", 1, "%s, formed once, the route moves", p.Construction)
 		case need == nil:
 			c.unknown++
 		case *need > *want:
@@ -555,10 +546,18 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	name := [...]string{"near", "far"}[side]
 	launch := l.launch(end)
 	pieces := []chain.PieceSpec{{Launch: &launch, Name: name + " launch"}, {Part: k.ID, Name: name + " board connector", Inside: end.Return != nil}}
-	if (side == 1) != trace {
-		pieces[0], pieces[1] = pieces[1], pieces[0]
+	c := &candidate{}
+	if t := end.Line; !trace && t != nil && t.Length != nil { // the chain begins on the board's line
+		spec, err := l.boardLine(end)
+		if err != nil {
+			c.wrong("board line", 10, "%v", err)
+		}
+		pieces = append([]chain.PieceSpec{{Trace: &spec, Name: name + " board line"}}, pieces...)
 	}
-	c := &candidate{pieces: pieces}
+	if (side == 1) != trace {
+		slices.Reverse(pieces)
+	}
+	c.pieces = pieces
 	l.common(c, k.Common)
 	if len(end.Mounts) > 0 && !contains(end.Mounts, k.Mount) {
 		c.wrong("mount", 1, "%s is not among the mounts allowed", k.Mount)
@@ -569,7 +568,7 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	if end.Series != "" && end.Series != k.Face.Series {
 		c.wrong("series", 0.2, "%s, %s is asked", k.Face.Series, end.Series)
 	}
-	if t := l.thickness(end); t != nil {
+	if t := assess.BoardThickness(end, l.layouts); t != nil {
 		switch {
 		case k.BoardMin == nil && k.BoardMax == nil:
 			if k.Mount.Edge() {
@@ -589,7 +588,7 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	if end.Retention != "" && k.Face.Retention != "" && end.Retention != k.Face.Retention {
 		c.wrong("retention", 0.2, "%s, %s is asked", k.Face.Retention, end.Retention)
 	}
-	if a := l.e.Alignment; a != nil && a.BlindMate != nil && *a.BlindMate && end.Retention == "" && k.Face.Retention != "" && through(l.e) == enquiry.ThroughBullet {
+	if a := l.e.Alignment; a != nil && a.BlindMate != nil && *a.BlindMate && end.Retention == "" && k.Face.Retention != "" && l.e.Through() == enquiry.ThroughBullet {
 		// Common practice: the near side holds the bullet, the far side is mated blind.
 		if side == 0 && k.Face.Retention == part.SmoothBore {
 			c.wrong("retention", 0.1, "smooth bore does not keep the bullet captive on its board")
@@ -600,18 +599,6 @@ func (l *layout) boardConnector(k *part.BoardConnector, end enquiry.End, side in
 	}
 	l.wear(c, k.Handling, k.Face)
 	return l.evaluate(c)
-}
-
-// thickness is the board's: as the end states it, or its stackup's.
-func (l *layout) thickness(end enquiry.End) *units.Length {
-	if end.Thickness != nil {
-		return end.Thickness
-	}
-	if s := l.layouts.Stackup(end.Stackup); s != nil {
-		t := s.Thickness()
-		return &t
-	}
-	return nil
 }
 
 // launch describes the launch at an end: as the enquiry states it, else by
@@ -661,34 +648,49 @@ func (l *layout) bullet(b *part.Bullet, turned bool) *candidate {
 	return l.evaluate(c)
 }
 
-// trace is the board line between two launches: by its geometry on its
-// stackup when both are stated, else by its figures.
-func (l *layout) trace(end enquiry.End) *candidate {
-	t := end.Line
-	spec := chain.TraceSpec{Source: "the enquiry"}
+// trace is the board line between two launches, as either end states it.
+func (l *layout) trace() *candidate {
+	end := l.e.From
+	if t := l.e.To.Line; t != nil && t.Length != nil && (end.Line == nil || end.Line.Length == nil) {
+		end = l.e.To
+	}
 	c := &candidate{id: "board line"}
-	if t != nil {
-		if t.Length != nil {
-			spec.Length = *t.Length
-		}
-		spec.Loss, spec.LossAt, spec.EffectivePermittivity, spec.Kind = t.Loss, t.LossAt, t.EffectivePermittivity, t.Kind
-		if spec.Loss != nil && spec.LossAt == nil {
-			spec.LossAt = &l.at
-		}
-		if l.layouts.Stackup(end.Stackup) != nil && t.Width != nil && spec.Loss == nil {
-			spec.EffectivePermittivity, spec.Source = nil, ""
-			spec.Stackup, spec.Layer, spec.Width, spec.Gap = end.Stackup, t.Layer, t.Width, t.Gap
-			if end.Fence != nil {
-				spec.Walls = end.Fence.RowWidth
-			}
-			if err := spec.Resolve(l.layouts); err != nil {
-				c.wrong("board line", 10, "%v", err)
-				spec = chain.TraceSpec{Length: spec.Length, Source: "the enquiry"}
-			}
-		}
+	spec, err := l.boardLine(end)
+	if err != nil {
+		c.wrong("board line", 10, "%v", err)
+	}
+	if spec.Length <= 0 && spec.Loss == nil {
+		c.wrong("board line", 10, "the enquiry states neither its length nor its loss")
 	}
 	c.pieces = []chain.PieceSpec{{Trace: &spec, Name: "board line"}}
 	return l.evaluate(c)
+}
+
+// boardLine is the line at an end's board: by its geometry on its stackup when
+// both are stated, else by its figures.
+func (l *layout) boardLine(end enquiry.End) (chain.TraceSpec, error) {
+	t := end.Line
+	if t == nil {
+		return chain.TraceSpec{Source: "the enquiry"}, nil
+	}
+	spec := chain.TraceSpec{Source: "the enquiry", Loss: t.Loss, LossAt: t.LossAt, EffectivePermittivity: t.EffectivePermittivity, Kind: t.Kind}
+	if t.Length != nil {
+		spec.Length = *t.Length
+	}
+	if spec.Loss != nil && spec.LossAt == nil {
+		spec.LossAt = &l.at
+	}
+	if l.layouts.Stackup(end.Stackup) == nil || t.Width == nil || spec.Loss != nil {
+		return spec, nil
+	}
+	solved := chain.TraceSpec{Length: spec.Length, Kind: t.Kind, Stackup: end.Stackup, Layer: t.Layer, Width: t.Width, Gap: t.Gap}
+	if end.Fence != nil {
+		solved.Walls = end.Fence.RowWidth
+	}
+	if err := solved.Resolve(l.layouts); err != nil {
+		return chain.TraceSpec{Length: spec.Length, Source: "the enquiry"}, err
+	}
+	return solved, nil
 }
 
 // state numbers a state by its label.
@@ -854,6 +856,16 @@ func (l *layout) chosen(c search.Chain, i int) option {
 	return l.slots[i].options[l.kept[i][c.Option[i]]]
 }
 
+// violated lists the filters that a chain does not pass.
+func (l *layout) violated(c search.Chain) []violation {
+	var out []violation
+	for i := range l.slots {
+		o := l.chosen(c, i)
+		out = append(append(out, o.violations...), o.extra...)
+	}
+	return out
+}
+
 // values reads a chain's criteria back from the search.
 func (l *layout) values(c search.Chain) Values {
 	v := Values{Reflection: math.Max(c.Values.Left, c.Values.Right)}
@@ -873,7 +885,7 @@ func (l *layout) values(c search.Chain) Values {
 
 // spec writes the chain that a choice stands for.
 func (l *layout) spec(c search.Chain) chain.Spec {
-	s := chain.Spec{Enquiry: l.e.ID, LeftPlane: plane(l.e.From, through(l.e)), RightPlane: plane(l.e.To, through(l.e))}
+	s := chain.Spec{Enquiry: l.e.ID, LeftPlane: plane(l.e.From, l.e.Through()), RightPlane: plane(l.e.To, l.e.Through())}
 	var names []string
 	for i := range l.slots {
 		o := l.chosen(c, i)
@@ -890,6 +902,8 @@ func plane(end enquiry.End, t enquiry.Through) string {
 	switch {
 	case end.Kind == enquiry.Board && t == enquiry.ThroughTrace:
 		return "mating plane of the board connector"
+	case end.Kind == enquiry.Board && end.Line != nil && end.Line.Length != nil:
+		return fmt.Sprintf("board line, %v before the launch", *end.Line.Length)
 	case end.Kind == enquiry.Board:
 		return "board line at the launch"
 	}
@@ -943,14 +957,62 @@ func (l *layout) refusals() []Refusal {
 	return out
 }
 
-// emptySlot says which slot has nothing to offer.
-func (l *layout) emptySlot() string {
+// broken says where the chain cannot go on, followed from its near end with
+// every filter open: the place that nothing can take, and what waits before it.
+func (l *layout) broken() string {
+	reached := map[string][]string{} // state → the parts that end in it
+	for _, s := range l.start {
+		reached[s] = nil
+	}
 	for _, s := range l.slots {
-		if len(s.options) == 0 {
-			return "nothing in the catalogue can stand as " + s.name
+		next := map[string][]string{}
+		for _, o := range s.options {
+			from, ok := reached[o.left]
+			switch {
+			case !ok:
+			case o.id != "" && !contains(next[o.right], o.id):
+				next[o.right] = append(next[o.right], o.id)
+			case o.id == "":
+				for _, id := range from {
+					if !contains(next[o.right], id) {
+						next[o.right] = append(next[o.right], id)
+					}
+				}
+				if _, ok := next[o.right]; !ok {
+					next[o.right] = nil
+				}
+			}
 		}
+		if len(next) == 0 {
+			return strings.TrimSuffix("nothing in the catalogue can stand as "+s.name+": "+waiting(reached), ": ")
+		}
+		reached = next
 	}
 	return ""
+}
+
+// waiting names the faces and cores that the chain has come to.
+func waiting(reached map[string][]string) string {
+	var out []string
+	for state, ids := range reached {
+		text := ""
+		if face, ok := strings.CutPrefix(state, "face "); ok {
+			text = "it must mate with " + strings.TrimSpace(face)
+		} else if strings.HasPrefix(state, "core ") {
+			text = "it must fit the cable"
+		} else if state != endState {
+			text = "it must join the " + state
+		}
+		if len(ids) > 0 {
+			sort.Strings(ids)
+			text += " of " + strings.Join(ids, ", ")
+		}
+		if text != "" {
+			out = append(out, text)
+		}
+	}
+	sort.Strings(out)
+	return strings.Join(out, "; or ")
 }
 
 // asked names the two ends, for the record of gaps.

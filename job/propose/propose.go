@@ -59,6 +59,7 @@ type Answer struct {
 	Refused        []Refusal
 	At             units.Frequency // where the search compared loss and reflection
 	Temperature    units.Temperature
+	judged         int // chains judged in full and found to fail; 0: all that keep the search's limits
 }
 
 // Outcome is how an enquiry is answered.
@@ -70,6 +71,7 @@ const (
 	Condition Outcome = "serve with conditions" // the best is at risk, or waits for an answer
 	Partial   Outcome = "partial offer"         // no chain meets all; the nearest misses some
 	Decline   Outcome = "decline"               // no chain joins the ends
+	Ask       Outcome = "ask first"             // something is open without which no chain can be laid out
 )
 
 // Proposal is one ranked chain.
@@ -111,12 +113,16 @@ type Refusal struct {
 func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, o Options) (Answer, error) {
 	o = o.defaults()
 	a := Answer{Enquiry: e, Questions: e.Questions(), Contradictions: e.Contradictions()}
-	grid := assess.Grid(e, 2)
-	if len(grid) == 0 {
-		return a, fmt.Errorf("enquiry %s states no band: no part can be chosen; write band: [{from: 24 GHz, to: 40 GHz}]", e.ID)
-	}
 	_, hot, _ := assess.Temperatures(e)
-	a.At, a.Temperature = units.Frequency(grid[len(grid)-1]), hot
+	a.Temperature = hot
+	if grid := assess.Grid(e, 2); len(grid) > 0 {
+		a.At = units.Frequency(grid[len(grid)-1])
+	}
+	if missing := e.Missing(); len(missing) > 0 {
+		a.Outcome = Ask
+		a.Why = fmt.Sprintf("no chain can be laid out before this is answered: %s; the questions say what hangs on it", strings.Join(missing, ", "))
+		return a, nil
+	}
 
 	o.report("laying out the slots", 0)
 	l := newLayout(e, cat, a.At, hot, o.Layouts)
@@ -134,6 +140,11 @@ func Find(ctx context.Context, e enquiry.Enquiry, cat catalogue.Catalogue, o Opt
 			}
 			if a.Proposals, err = l.judge(ctx, front.Chains, o); err != nil {
 				return a, err
+			}
+			if len(a.Proposals) > 0 && worstOf(a.Proposals) == assess.Fails {
+				if err := l.behind(ctx, &a, problem, front, o); err != nil {
+					return a, err
+				}
 			}
 		}
 	}
@@ -188,6 +199,93 @@ func coverText(rs []search.Resolution, names []string) string {
 		}
 	}
 	return strings.Join(parts, ", ")
+}
+
+// behind looks for chains behind the front that keep every limit. The search
+// weighs loss, reflection, price and mass; a limit on something else, as on
+// power or noise, may stop all of the front and yet be kept by a chain that the
+// front beats. The best by score are judged, as many as the options allow.
+func (l *layout) behind(ctx context.Context, a *Answer, problem search.Problem, front search.Front, o Options) error {
+	seen := map[string]bool{}
+	for _, c := range front.Chains {
+		seen[fmt.Sprint(c.Option)] = true
+	}
+	if front.Compatible <= float64(len(front.Chains)) && len(front.Chains) <= o.Judged {
+		return nil
+	}
+	a.judged = min(len(front.Chains), o.Judged)
+	scale := l.scaleOf(front.Chains)
+	best, err := search.Best(ctx, problem, l.weights(scale), o.Judged, search.Settings{Workers: o.Workers})
+	if err != nil && !errors.Is(err, search.ErrTooLarge) {
+		return err
+	}
+	var kept []search.Chain
+	for i, c := range best.Chains {
+		if seen[fmt.Sprint(c.Option)] {
+			continue
+		}
+		o.report("judging behind the front", float64(i)/float64(len(best.Chains)))
+		p, err := l.propose(ctx, c.Chain, assess.Options{Points: min(o.Points, 101), Draws: -1, Seed: o.Seed})
+		if err != nil {
+			return err
+		}
+		a.judged++
+		if p.Report.Verdict() == assess.Fails {
+			continue
+		}
+		if kept = append(kept, c.Chain); len(kept) == o.Most {
+			break
+		}
+	}
+	if len(kept) == 0 {
+		if err == nil && len(best.Chains) < o.Judged { // every chain that keeps the search's limits was judged
+			a.judged = 0
+		}
+		return nil
+	}
+	better, err := l.judge(ctx, kept, o)
+	if err != nil {
+		return err
+	}
+	a.Proposals = append(better, a.Proposals...)
+	rank(a.Proposals)
+	a.Proposals = a.Proposals[:min(len(a.Proposals), o.Most)]
+	return nil
+}
+
+// weights are those of [layout.score] in the search's units.
+func (l *layout) weights(s scale) search.Weights {
+	w := l.preferences()
+	per := func(weight, least float64) float64 {
+		if least > 0 && !math.IsInf(least, 1) && least < math.MaxInt64 {
+			return weight / least
+		}
+		return 0
+	}
+	out := search.Weights{Add: make([]float64, len(l.criteria)), Worse: per(w.ReturnLoss, s.least.Reflection)}
+	for i, name := range l.criteria {
+		switch name {
+		case lossCriterion:
+			out.Add[i] = per(w.Loss, float64(s.least.Loss)*micro)
+		case priceCriterion:
+			out.Add[i] = per(w.Price, float64(s.least.Price.Micros))
+		case massCriterion:
+			out.Add[i] = per(w.Mass, float64(s.least.Mass)*1e9)
+		case wearCriterion:
+			out.Add[i] = per(1, s.least.Wear*micro)
+		case unknownCriterion:
+			out.Add[i] = 0.1
+		}
+	}
+	return out
+}
+
+// preferences are the enquiry's weights, or the usual ones.
+func (l *layout) preferences() enquiry.Weights {
+	if w := l.e.Weights; w != (enquiry.Weights{}) {
+		return w
+	}
+	return enquiry.Weights{Loss: 1, ReturnLoss: 1, Price: 1}
 }
 
 // judge predicts and judges the chains of a front, ranks them, and studies
@@ -289,10 +387,7 @@ func (l *layout) scaleOf(chains []search.Chain) scale {
 // score is the weighted sum of the criteria, each relative to the best of the
 // front; figures that are not stated count a tenth each against a chain.
 func (l *layout) score(v Values, s scale) float64 {
-	w := l.e.Weights
-	if w == (enquiry.Weights{}) {
-		w = enquiry.Weights{Loss: 1, ReturnLoss: 1, Price: 1}
-	}
+	w := l.preferences()
 	if v.NoPrice {
 		v.Price.Micros = s.most.Price.Micros
 	}
@@ -353,6 +448,15 @@ func (l *layout) nearest(ctx context.Context, a *Answer, o Options) error {
 				axes = append(axes, x.Limit)
 			}
 		}
+		if len(miss.Broken) == 0 {
+			if p.Report.Verdict() != assess.Fails && len(l.violated(m.Chain)) == 0 {
+				continue // no miss: it breaks nothing
+			}
+			for _, v := range l.violated(m.Chain) {
+				miss.Broken = append(miss.Broken, v.axis+": "+v.text)
+				axes = append(axes, v.axis)
+			}
+		}
 		if way := strings.Join(axes, "|"); !ways[way] {
 			ways[way] = true
 			first = append(first, miss)
@@ -398,12 +502,41 @@ func (a *Answer) collect() {
 			}
 		}
 	}
+	// What a chain misses is a gap of the catalogue unless a nearer one misses
+	// less of the same: then that one would be mended first.
+	var nearer []map[string]bool
+	gap := func(r assess.Report) bool {
+		broken := map[string]bool{}
+		for _, m := range r.Margins {
+			if m.Verdict == assess.Fails && !m.Wish {
+				axis, _, _ := strings.Cut(m.Limit, ",")
+				broken[axis] = true
+			}
+		}
+		for _, x := range nearer {
+			if len(x) > 0 && within(x, broken) {
+				return false
+			}
+		}
+		nearer = append(nearer, broken)
+		return true
+	}
 	for i, p := range a.Proposals {
-		add(p.Report, i == 0)
+		add(p.Report, i == 0 && gap(p.Report))
 	}
 	for _, m := range a.Misses {
-		add(m.Report, true)
+		add(m.Report, gap(m.Report))
 	}
+}
+
+// within says whether all of x is in y.
+func within(x, y map[string]bool) bool {
+	for k := range x {
+		if !y[k] {
+			return false
+		}
+	}
+	return true
 }
 
 func hasField(qs []enquiry.Question, field string) bool {
@@ -430,13 +563,17 @@ func (a *Answer) conclude(l *layout) {
 	case len(a.Proposals) == 0 && len(a.Misses) == 0:
 		a.Outcome = Decline
 		a.Why = "no parts of the catalogue join these two ends"
-		if s := l.emptySlot(); s != "" {
+		if s := l.broken(); s != "" {
 			a.Why = s
 		}
+		a.Gaps = append(a.Gaps, assess.FieldGaps(l.e, l.cat)...)
 		a.Gaps = append(a.Gaps, assess.Gap{Axis: "interface", Asked: l.asked(), Best: "nothing listed", Cause: assess.NotYetBuilt, Needs: a.Why})
 	case len(a.Proposals) == 0 || worstOf(a.Proposals) == assess.Fails:
 		a.Outcome = Partial
 		a.Why = "no chain of the catalogue keeps every limit; the nearest misses are shown with what they break"
+		if a.judged > 0 {
+			a.Why = fmt.Sprintf("of the %d best chains that pass the filters, all judged in full, none keeps every limit; the nearest misses are shown with what they break", a.judged)
+		}
 	case worstOf(a.Proposals) == assess.Meets && len(a.Contradictions) == 0:
 		a.Outcome = Serve
 		a.Why = "the first proposal meets every limit in the worst case"

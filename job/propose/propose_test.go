@@ -276,9 +276,211 @@ func TestFindStops(t *testing.T) {
 	}
 }
 
-// Without a band nothing can be chosen, and the error says what to write.
-func TestFindWithoutBand(t *testing.T) {
-	if _, err := Find(context.Background(), enquiry.Enquiry{ID: "x"}, catalogue.Catalogue{}, Options{}); err == nil || !strings.Contains(err.Error(), "band:") {
-		t.Errorf("no band gives %v", err)
+// What is open without which no chain can be laid out is asked, not refused: the
+// questions are the answer.
+func TestFindAsksFirst(t *testing.T) {
+	board, port := enquiry.End{Kind: enquiry.Board}, enquiry.End{Kind: enquiry.Port}
+	band := []enquiry.Band{{From: 1e9, To: 12e9}}
+	for name, c := range map[string]struct {
+		e    enquiry.Enquiry
+		want []string
+	}{
+		"nothing":              {enquiry.Enquiry{}, []string{"band", "path.length"}},
+		"no band":              {enquiry.Enquiry{From: port, To: board, Path: enquiry.Path{Length: ptr(units.Length(0.5))}}, []string{"band"}},
+		"no length":            {enquiry.Enquiry{Band: band, From: port, To: port, Path: enquiry.Path{Through: enquiry.ThroughCable}}, []string{"path.length"}},
+		"no length, cable too": {enquiry.Enquiry{Band: band, From: port, To: port}, []string{"path.length"}},
+		"no board line":        {enquiry.Enquiry{Band: band, From: board, To: board, Path: enquiry.Path{Through: enquiry.ThroughTrace}}, []string{"from.line.length"}},
+	} {
+		a, err := Find(context.Background(), c.e, shelf(rand.New(rand.NewPCG(1, 1)), 4, 4, 4), Options{})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if a.Outcome != Ask || len(a.Proposals)+len(a.Misses) > 0 {
+			t.Errorf("%s: %s with %d proposals", name, a.Outcome, len(a.Proposals))
+		}
+		for _, f := range c.want {
+			if !hasField(a.Questions, f) || !strings.Contains(a.Why, f) {
+				t.Errorf("%s: %s is not asked; %s", name, f, a.Why)
+			}
+		}
+	}
+}
+
+// small is a catalogue of one 2.92 mm chain from board to board, every figure
+// of it guaranteed at 25 °C and lossless but for the cable's 1 dB/m·√GHz.
+func small() catalogue.Catalogue {
+	common := func(id string) part.Common {
+		return part.Common{ID: id, RatedFrequency: ptr(units.Frequency(40e9)), Price: &units.Money{Micros: 10e6, Currency: "EUR"}, Mass: ptr(units.Mass(1e-3))}
+	}
+	loss := part.Loss{K: ptr(units.RootLevel(0)), Temperature: ptr(units.Celsius(25)), Statistic: part.Guaranteed}
+	matched := part.Reflection{VSWR: ptr(1.0), Statistic: part.Guaranteed}
+	face := func(g part.Gender) part.Face { return part.Face{Series: "2.92 mm", Gender: g} }
+	return catalogue.Catalogue{
+		Cables: []part.Cable{{Common: common("cable"), VelocityFactor: ptr(0.8), Core: part.Core{Diameter: ptr(units.Length(1.9e-3))}, Reflection: matched,
+			Loss: part.Attenuation{K1: ptr(units.Must[units.RootAttenuation]("1 dB/(m·sqrt(GHz))")), Temperature: ptr(units.Celsius(25)), Statistic: part.Guaranteed}}},
+		CableConnectors: []part.CableConnector{{Common: common("plug"), Face: face(part.Male), Fits: []string{"cable"}, Loss: loss, Reflection: matched}},
+		BoardConnectors: []part.BoardConnector{{Common: common("jack"), Face: face(part.Female), Mount: part.EdgeClamp, Loss: loss, Reflection: matched}},
+	}
+}
+
+func between(from, to enquiry.End) enquiry.Enquiry {
+	return enquiry.Enquiry{ID: "small", Band: []enquiry.Band{{From: 1e9, To: 16e9}}, From: from, To: to, Path: enquiry.Path{Through: enquiry.ThroughCable, Length: ptr(units.Length(0.5))}}
+}
+
+// A board line that an end states lies inside the chain: its loss counts, at
+// whichever end, and the plane says where the chain begins.
+func TestBoardLineBesideLaunch(t *testing.T) {
+	line := func(mm, db float64) enquiry.End {
+		return enquiry.End{Kind: enquiry.Board, Line: &enquiry.BoardLine{Length: ptr(units.Length(mm * 1e-3)), Loss: ptr(units.Level(db)), LossAt: ptr(units.Frequency(16e9)), EffectivePermittivity: ptr(4.0)}}
+	}
+	board, port := enquiry.End{Kind: enquiry.Board}, enquiry.End{Kind: enquiry.Port}
+	cable := 0.5 * math.Sqrt(16) // dB
+	for name, c := range map[string]struct {
+		from, to enquiry.End
+		want     float64 // dB at 16 GHz
+		pieces   string
+	}{
+		"none":      {board, board, cable, "launch, board connector, connector, cable, connector, board connector, launch"},
+		"near":      {line(30, 0.9), board, cable + 0.9, "board line, launch, board connector, connector, cable, connector, board connector, launch"},
+		"both":      {line(30, 0.9), line(20, 0.6), cable + 1.5, "board line, launch, board connector, connector, cable, connector, board connector, launch, board line"},
+		"far alone": {port, line(20, 0.6), cable + 0.6, "connector, cable, connector, board connector, launch, board line"},
+	} {
+		a, err := Find(context.Background(), between(c.from, c.to), small(), Options{Points: 11, Draws: -1})
+		if err != nil || len(a.Proposals) == 0 {
+			t.Errorf("%s: %d proposals, %v", name, len(a.Proposals), err)
+			continue
+		}
+		p := a.Proposals[0].Report.Prediction
+		if got := p.Loss[len(p.Loss)-1]; !(math.Abs(got-c.want) <= 1e-9) {
+			t.Errorf("%s: %g dB, want %g", name, got, c.want)
+		}
+		if got := float64(a.Proposals[0].Values.Loss); !(math.Abs(got-c.want) <= 1e-9) {
+			t.Errorf("%s: the search saw %g dB, want %g", name, got, c.want)
+		}
+		var kinds []string
+		for _, r := range p.Rows {
+			kinds = append(kinds, strings.TrimPrefix(r.Kind, "cable ")) // "cable connector"
+		}
+		if got := strings.Join(kinds, ", "); got != c.pieces {
+			t.Errorf("%s: %s, want %s", name, got, c.pieces)
+		}
+		if c.from.Line != nil && !strings.Contains(a.Proposals[0].Spec.LeftPlane, "30 mm") {
+			t.Errorf("%s: the left plane is %q", name, a.Proposals[0].Spec.LeftPlane)
+		}
+	}
+}
+
+// The board line between two launches may be stated at either end.
+func TestBoardLineAtFarEnd(t *testing.T) {
+	e := between(enquiry.End{Kind: enquiry.Board}, enquiry.End{Kind: enquiry.Board, Line: &enquiry.BoardLine{Length: ptr(units.Length(40e-3)), Loss: ptr(units.Level(1.2)), LossAt: ptr(units.Frequency(16e9))}})
+	e.Path = enquiry.Path{Through: enquiry.ThroughTrace}
+	a, err := Find(context.Background(), e, small(), Options{Points: 11, Draws: -1})
+	if err != nil || len(a.Proposals) == 0 {
+		t.Fatalf("%d proposals, %v", len(a.Proposals), err)
+	}
+	p := a.Proposals[0].Report.Prediction
+	if got := p.Loss[len(p.Loss)-1]; !(math.Abs(got-1.2) <= 1e-9) {
+		t.Errorf("%g dB, want 1.2", got)
+	}
+}
+
+// A limit that the search does not weigh may stop the whole front though a
+// chain behind it keeps it: a dearer plug rated to more power.
+func TestBehindTheFront(t *testing.T) {
+	cat := small()
+	cat.CableConnectors[0].Power = []part.PowerRating{{Power: 5, At: 16e9, Temperature: ptr(units.Celsius(25)), Altitude: ptr(units.Length(0)), VSWR: ptr(1.0)}}
+	strong := cat.CableConnectors[0]
+	strong.ID, strong.Price = "strong", &units.Money{Micros: 99e6, Currency: "EUR"}
+	strong.Power = []part.PowerRating{{Power: 500, At: 16e9, Temperature: ptr(units.Celsius(25)), Altitude: ptr(units.Length(0)), VSWR: ptr(1.0)}}
+	cat.CableConnectors = append(cat.CableConnectors, strong)
+	port := enquiry.End{Kind: enquiry.Port, Port: &part.Face{Series: "2.92 mm", Gender: part.Female}}
+	e := between(port, port)
+	e.Power = &enquiry.Power{Average: ptr(units.Power(50)), LoadVSWR: ptr(1.0)}
+	e.Environment = enquiry.Environment{MaxTemperature: ptr(units.Celsius(25)), Altitude: ptr(units.Length(0))}
+	a, err := Find(context.Background(), e, cat, Options{Points: 11, Draws: -1})
+	if err != nil || len(a.Proposals) == 0 {
+		t.Fatalf("%d proposals, %v", len(a.Proposals), err)
+	}
+	best := a.Proposals[0]
+	if best.Spec.Name != "strong + cable + strong" || best.Report.Verdict() == assess.Fails {
+		t.Errorf("the first proposal is %s, %v", best.Spec.Name, best.Report.Verdict())
+	}
+	if a.Outcome == Partial || len(a.Misses) > 0 {
+		t.Errorf("%s with %d misses: %s", a.Outcome, len(a.Misses), a.Why)
+	}
+	// With no such plug the answer is a partial offer, and says that all failed.
+	cat.CableConnectors = cat.CableConnectors[:1]
+	if a, err = Find(context.Background(), e, cat, Options{Points: 11, Draws: -1}); err != nil || a.Outcome != Partial || !strings.Contains(a.Why, "no chain of the catalogue keeps every limit") {
+		t.Errorf("%s, %v: %s", a.Outcome, err, a.Why)
+	}
+}
+
+// A cable that is formed once is no cable for a route that moves, however
+// tightly it bends.
+func TestFormedCableOnMovingRoute(t *testing.T) {
+	cat := small()
+	cat.Cables[0].Construction, cat.Cables[0].BendStatic = part.SemiRigid, ptr(units.Length(5e-3))
+	e := between(enquiry.End{Kind: enquiry.Port}, enquiry.End{Kind: enquiry.Port})
+	e.Path.BendRadius, e.Path.Moving = ptr(units.Length(20e-3)), ptr(true)
+	a, err := Find(context.Background(), e, cat, Options{Points: 11, Draws: -1})
+	if err != nil || len(a.Proposals) > 0 || len(a.Misses) == 0 {
+		t.Fatalf("%d proposals, %d misses, %v", len(a.Proposals), len(a.Misses), err)
+	}
+	refused := false
+	for _, r := range a.Refused {
+		refused = refused || r.Reason == "bend radius"
+	}
+	if !refused || len(a.Misses[0].Broken) == 0 {
+		t.Errorf("refused %v, broken %v", a.Refused, a.Misses[0].Broken)
+	}
+}
+
+// Where no chain joins the ends the answer says which place nothing can take,
+// what waits before it, and what the field would ask for.
+func TestDeclineSaysWhere(t *testing.T) {
+	cat := small()
+	cat.BoardConnectors[0].Face.Series = "SMP"
+	e := between(enquiry.End{Kind: enquiry.Port}, enquiry.End{Kind: enquiry.Board})
+	e.Lines, e.Field = ptr(16), &enquiry.Field{Width: ptr(units.Length(12e-3)), Height: ptr(units.Length(12e-3)), At: enquiry.FieldTo}
+	a, err := Find(context.Background(), e, cat, Options{})
+	if err != nil || a.Outcome != Decline {
+		t.Fatalf("%s, %v", a.Outcome, err)
+	}
+	for _, words := range []string{"far board connector", "2.92 mm male", "plug"} {
+		if !strings.Contains(a.Why, words) {
+			t.Errorf("nothing says %q: %s", words, a.Why)
+		}
+	}
+	axes := map[string]string{}
+	for _, g := range a.Gaps {
+		axes[g.Axis] = g.Asked
+	}
+	if axes["interface"] == "" || !strings.Contains(axes["pitch"], "3.00 mm") { // 12 mm over 4
+		t.Errorf("gaps %v", a.Gaps)
+	}
+}
+
+// A gap is recorded once: of the nearest chain that misses it, not of every
+// chain that misses it too and more.
+func TestGapsOfNearest(t *testing.T) {
+	cat := small()
+	for i := range 4 { // worse and worse cables: more loss, and colder than they work
+		c := cat.Cables[0]
+		c.ID = fmt.Sprintf("worse%d", i)
+		k1 := *c.Loss.K1 * units.RootAttenuation(2+i)
+		c.Loss.K1, c.MinTemperature = &k1, ptr(units.Celsius(0))
+		cat.Cables = append(cat.Cables, c)
+		cat.CableConnectors[0].Fits = append(cat.CableConnectors[0].Fits, c.ID)
+	}
+	e := between(enquiry.End{Kind: enquiry.Port}, enquiry.End{Kind: enquiry.Port})
+	e.Environment = enquiry.Environment{MinTemperature: ptr(units.Celsius(-20)), MaxTemperature: ptr(units.Celsius(25))}
+	e.Limits.InsertionLoss = []enquiry.LossLimit{{AtMost: ptr(units.Level(1))}} // the best cable has 2 dB
+	a, err := Find(context.Background(), e, cat, Options{Points: 11, Draws: -1})
+	if err != nil || len(a.Misses) < 2 {
+		t.Fatalf("%d misses, %v", len(a.Misses), err)
+	}
+	if len(a.Gaps) != 1 || a.Gaps[0].Axis != "insertion loss" || a.Gaps[0].Best != "2.00 dB" {
+		t.Errorf("gaps %+v", a.Gaps)
 	}
 }

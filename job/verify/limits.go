@@ -9,6 +9,7 @@ import (
 	"linewright/hardware/chain"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
+	"linewright/physics/fit"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -474,14 +475,17 @@ func (l limit) judgeRipple(m *measured, j Judged) Judged {
 			short = fmt.Sprintf("the readings lie %v apart, further than the window", units.Frequency(f[1]-f[0]))
 			continue
 		}
-		y := m.db[2][first:last]
-		fit := SmoothLoss(f, y)
-		dev := make([]float64, len(f))
-		for i := range f {
-			dev[i] = y[i] - fit[i]
+		in, err := fit.InsertionLoss(f, m.Trace(1, 0)[first:last], f[0], f[len(f)-1], fit.Terms{Constant: true})
+		if err != nil {
+			short = err.Error()
+			continue
 		}
-		if x, a, z := WindowedRipple(f, dev, float64(l.window)); x >= most {
-			most, from, to = x, a, z
+		width := float64(l.window)
+		if width == 0 {
+			width = f[len(f)-1] - f[0]
+		}
+		if w := in.Ripple(width); w.PeakToPeak >= most {
+			most, from, to = w.PeakToPeak, w.From, w.To
 		}
 		for i := first; i < last; i++ {
 			u = math.Max(u, m.u21[i])
