@@ -58,17 +58,6 @@ type Limit struct {
 	Wish     bool         `json:"wish"`
 }
 
-// Profile is the row of elements over the one-way delay: two points for each,
-// where it begins and where it ends. An impedance is null where nothing states
-// it: a datasheet bounds a reflection, it does not say where it sits. Elements of
-// unknown delay take no room.
-type Profile struct {
-	PositionS    []float64  `json:"position_s"`
-	ImpedanceOhm []*float64 `json:"impedance_ohm"`
-	Element      []int      `json:"element"` // index into the ledger
-	DelayUnknown []int      `json:"delay_unknown"`
-}
-
 func number(x float64) *float64 {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return nil
@@ -148,34 +137,8 @@ func NewCurves(e enquiry.Enquiry, b chain.Built, r assess.Report) Curves {
 	default:
 		c.GroupDelayIs = "not known: an element states no delay"
 	}
-	c.Profile = profile(b, p)
+	c.Profile = newProfile(b, p)
 	return c
-}
-
-func profile(b chain.Built, p chain.Prediction) Profile {
-	out := Profile{PositionS: []float64{}, ImpedanceOhm: []*float64{}, Element: []int{}, DelayUnknown: []int{}}
-	at := 0.0
-	for k, row := range p.Rows {
-		var z *float64
-		switch x := inner(b.Elements[k]).(type) {
-		case chain.Gap:
-			z = number(float64(x.Impedance))
-		case chain.Cable:
-			if x.Part.Impedance != nil {
-				z = number(float64(*x.Part.Impedance))
-			}
-		}
-		d := row.Delay
-		if math.IsNaN(d) {
-			out.DelayUnknown = append(out.DelayUnknown, k)
-			d = 0
-		}
-		out.PositionS = append(out.PositionS, at, at+d)
-		out.ImpedanceOhm = append(out.ImpedanceOhm, z, z)
-		out.Element = append(out.Element, k, k)
-		at += d
-	}
-	return out
 }
 
 // limits are the masks of loss and reflection within the frequencies shown.

@@ -11,6 +11,7 @@ import (
 	"image/png"
 	"io/fs"
 	"maps"
+	"math"
 	"net/http/httptest"
 	"os"
 	"os/exec"
@@ -24,6 +25,7 @@ import (
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"linewright/app/demo"
 	"linewright/app/workspace"
@@ -65,7 +67,8 @@ func TestBrowser(t *testing.T) {
 	}{
 		{"three clicks to a ranked chain", threeClicks}, {"an edited limit changes the ranking", editedLimit}, {"a changed file is shown, not overwritten", changedFile},
 		{"swapping a cable changes every number", swapCable}, {"a good file", goodFile}, {"a broken file", brokenFile}, {"a job outlives a reload", jobReload},
-		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"keyboard only", keyboard}, {"accessible", accessible}, {"many", many},
+		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"keyboard only", keyboard}, {"a link shows the same", linked},
+		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"many", many},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, w) })
 	}
@@ -248,7 +251,7 @@ func changedFile(t *testing.T, w *world) {
 func swapCable(t *testing.T, w *world) {
 	b := w.tab(t, "/enquiry/d6-board-to-board-cable/chain/p1?piece=3")
 	b.wait(`document.querySelectorAll(".instead .swap:not(:disabled)").length`)
-	cell := `JSON.stringify([...document.querySelectorAll(".ledger tbody tr")].map(r => r.querySelector("th b").textContent))`
+	cell := `JSON.stringify([...document.querySelectorAll(".ledger tbody tr")].map(r => (r.querySelector("th b") || r).textContent))`
 	before := b.text(cell)
 	b.click(".instead .swap", "")
 	b.wait(`location.search.includes("s=part") && !document.querySelector("[aria-busy=true]")`)
@@ -322,14 +325,18 @@ func newEnquiry(t *testing.T, w *world) {
 	b.wait(`document.querySelector("form.new")`)
 	b.click("form.new button", "Save and answer")
 	b.wait(`document.querySelectorAll("form.new .wrong").length >= 3`)
-	for i, v := range []string{"Two ports", "Nobody (invented)", "1 GHz", "18 GHz"} {
-		b.text(fmt.Sprintf(`(e => { e.focus(); e.value = %q; e.dispatchEvent(new Event("input", {bubbles: true})); return "" })(document.querySelectorAll("form.new input")[%d])`, v, i))
+	// A value is judged while it is typed, with what would be right.
+	b.typeInto(`form.new [data-path="band[0].to"]`, "18 bananas")
+	b.wait(`[...document.querySelectorAll("form.new .wrong [role=alert]")].some(e => e.textContent.includes("GHz"))`)
+	for path, v := range map[string]string{"title": "Two ports", "customer": "Nobody (invented)", "band[0].from": "1 GHz", "band[0].to": "18 GHz", "path.length": "0.5 m", "power.load_vswr": "2"} {
+		b.typeInto(fmt.Sprintf("form.new [data-path=%q]", path), v)
 	}
-	b.text(`(e => { e.focus(); e.value = "0.5 m"; e.dispatchEvent(new Event("input", {bubbles: true})); return "" })(document.querySelectorAll("form.new input")[4])`)
+	b.wait(`!document.querySelectorAll("form.new .wrong").length && document.querySelector("form.new pre").textContent.includes("load_vswr: 2")`)
 	b.click("form.new button", "Save and answer")
 	b.wait(`location.pathname === "/enquiry/two-ports" && document.querySelector(".ranking")`)
-	if _, err := os.Stat(filepath.Join(w.dir, "enquiries", "two-ports.yaml")); err != nil {
-		t.Error(err)
+	text, err := os.ReadFile(filepath.Join(w.dir, "enquiries", "two-ports.yaml"))
+	if err != nil || !strings.Contains(string(text), "length: 0.5 m") || !strings.Contains(string(text), "load_vswr: 2") {
+		t.Errorf("%v\n%s", err, text)
 	}
 }
 
@@ -353,30 +360,191 @@ func aLine(t *testing.T, w *world) {
 	b.wait(`document.querySelector(".solved") && document.querySelector(".solved").innerText.includes("1.2")`)
 }
 
+// press moves the focus with the tab key to the first element for which a
+// condition holds, as somebody does who has no mouse.
+func (b tab) press(until string) {
+	b.t.Helper()
+	for range 160 {
+		b.do(chromedp.KeyEvent("\t"))
+		if b.text("String(!!("+until+"))") == "true" {
+			return
+		}
+	}
+	b.t.Fatalf("the tab key does not reach %s", until)
+}
+
+func (b tab) keys(keys ...string) {
+	b.t.Helper()
+	for _, k := range keys {
+		b.do(chromedp.KeyEvent(k))
+	}
+}
+
+// Without a mouse: from the enquiries to a chain, a limit changed and changed
+// back, a number asked where it comes from, a cable swapped.
 func keyboard(t *testing.T, w *world) {
 	b := w.tab(t, "/")
 	b.wait(`document.querySelector("a.title")`)
-	press := func(until string) {
-		t.Helper()
-		for range 80 {
-			b.do(chromedp.KeyEvent("\t"))
-			if b.text("String(!!("+until+"))") == "true" {
-				b.do(chromedp.KeyEvent("\r"))
-				return
-			}
-		}
-		t.Fatalf("the tab key does not reach %s", until)
-	}
-	press(`document.activeElement.matches("a.title")`)
+	b.press(`document.activeElement.matches("a.title") && document.activeElement.textContent.includes("From this board")`)
+	b.keys("\r")
 	b.wait(`document.querySelector(".ranking a.open")`)
-	press(`document.activeElement.matches(".ranking a.open")`)
+	// An edit: what stands there is selected by the tab key, typing replaces it.
+	b.press(`document.activeElement.matches("[data-path='limits.insertion_loss[0].at_most']")`)
+	b.keys("3", ".", "0", " ", "d", "B", "\r")
+	b.wait(`location.search.includes("3.0") && document.querySelector(".answers[aria-busy=false] .ranking")`)
+	b.do(chromedp.KeyEvent("z", chromedp.KeyModifiers(chromedp.ModifierCtrl)))
+	b.wait(`!location.search.includes("3.0") && document.querySelector("[data-path='limits.insertion_loss[0].at_most']").value === "3.2 dB"`)
+	b.wait(`document.querySelector(".answers[aria-busy=false] .ranking a.open")`)
+	b.press(`document.activeElement.matches(".ranking a.open")`)
+	b.keys("\r")
 	b.wait(`document.querySelector("svg.hardware .piece")`)
-	press(`document.activeElement.matches("svg.hardware .piece")`)
-	b.wait(`document.querySelector(".instead")`)
-	press(`document.activeElement.matches(".ledger .figure")`)
+	b.press(`document.activeElement.matches(".ledger .figure")`)
+	b.keys("\r")
 	b.wait(`document.activeElement.matches(".where-from")`)
-	b.do(chromedp.KeyEvent("\u001b"))
+	b.keys("\u001b")
 	b.wait(`!document.querySelector(".where-from") && document.activeElement.matches(".ledger .figure")`)
+	// A swap.
+	b.text(`document.querySelector("main").focus(), ""`)
+	b.press(`document.activeElement.matches("svg.hardware .piece") && document.activeElement.getAttribute("aria-label").startsWith("cable,")`)
+	b.keys(" ")
+	b.wait(`document.querySelectorAll(".instead .swap:not(:disabled)").length`)
+	b.press(`document.activeElement.matches(".instead .swap")`)
+	b.keys("\r")
+	b.wait(`location.search.includes("s=part") && document.querySelector("main [aria-busy=false]")`)
+	// The cursor of a plot.
+	b.press(`document.activeElement.matches("svg[role=slider]")`)
+	b.keys(kb.ArrowRight, kb.ArrowRight, "+")
+	b.wait(`location.search.includes("cursor=") && location.search.includes("zoom=")`)
+}
+
+// What a page shows stands in its address: a link shows the same, and the back
+// button takes the last step back.
+func linked(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d1-bench-jumpers/chain/p1?cursor=12GHz&zoom=10..14")
+	b.wait(`document.querySelectorAll(".legend .at").length >= 3`)
+	var at, ledger float64 // the frequencies of the grid next to it
+	if _, err := fmt.Sscanf(b.text(`document.querySelector(".legend .at").textContent + " " + document.querySelector(".ledger caption span").textContent`), "%f GHz Ledger at %f GHz", &at, &ledger); err != nil || !(math.Abs(at-12) <= 0.1) || at != ledger {
+		t.Errorf("the cursor reads %v, the ledger %v: %v", at, ledger, err)
+	}
+	if got := b.text(`[...document.querySelectorAll(".plots svg[role=slider]")].map(e => e.getAttribute("aria-valuemin") + " to " + e.getAttribute("aria-valuemax")).join("; ")`); !strings.HasPrefix(got, "10 to 14") {
+		t.Errorf("the plots show %s", got)
+	}
+	b.click(".saves button", "show all")
+	b.wait(`!location.search.includes("zoom") && document.querySelector(".plots svg[role=slider]").getAttribute("aria-valuemax") !== "14"`)
+	b.do(chromedp.NavigateBack())
+	b.wait(`location.search.includes("zoom=10..14") && document.querySelector(".plots svg[role=slider]").getAttribute("aria-valuemax") === "14"`)
+}
+
+// A swap is kept as a file under a name of its own, undone, kept again, opened.
+func keepSwap(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d1-bench-jumpers/chain/p1?piece=1")
+	b.wait(`document.querySelectorAll(".instead .swap:not(:disabled)").length`)
+	b.click(".instead .swap", "")
+	b.wait(`location.search.includes("s=part") && document.querySelector("main [aria-busy=false]")`)
+	count := func() int {
+		names, err := filepath.Glob(filepath.Join(w.dir, "chains", "*.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(names)
+	}
+	before := count()
+	b.click("button", "Keep as a file")
+	b.wait(`document.querySelector(".keep input") && document.querySelector(".keep input").value.length > 3`)
+	name := b.text(`document.querySelector(".keep input").value`)
+	b.click(".keep button", "Keep")
+	b.wait(`document.querySelector(".done")`)
+	if _, err := os.Stat(filepath.Join(w.dir, "chains", name+".yaml")); err != nil || count() != before+1 {
+		t.Errorf("%v, %d files", err, count())
+	}
+	b.click(".done button", "Undo")
+	b.wait(`!document.querySelector(".done")`)
+	if count() != before {
+		t.Errorf("%d files after the undo, %d before", count(), before)
+	}
+	b.click("button", "Keep as a file")
+	b.wait(`document.querySelector(".keep input")`)
+	b.typeInto(".keep input", "bench-jumper") // there is one
+	b.click(".keep button", "Keep")
+	b.wait(`document.querySelector(".keep .fault")`)
+	b.typeInto(".keep input", "kept-from-a-swap")
+	b.click(".keep button", "Keep")
+	b.click(".done a", "kept-from-a-swap")
+	b.wait(`location.pathname === "/chain/kept-from-a-swap" && document.querySelectorAll(".ledger .piecename").length === 3`)
+	// In the file, another length is written to it, and undone.
+	b.open(w.url + "/chain/kept-from-a-swap?piece=1")
+	b.wait(`document.querySelector(".instead input")`)
+	b.typeInto(".instead input", "0.9 m")
+	b.click(".instead button", "Predict this length")
+	b.click("button", "Write to chains/kept-from-a-swap.yaml")
+	b.wait(`document.querySelector(".done")`)
+	reads := func() string {
+		text, err := os.ReadFile(filepath.Join(w.dir, "chains", "kept-from-a-swap.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	if got := reads(); !strings.Contains(got, "0.9 m") {
+		t.Errorf("the file reads\n%s", got)
+	}
+	b.click(".done button", "Undo")
+	b.wait(`!document.querySelector(".done")`)
+	if got := reads(); strings.Contains(got, "0.9 m") {
+		t.Errorf("after the undo the file reads\n%s", got)
+	}
+}
+
+// A chain with a board line opens after an edit that is not saved.
+func boardLine(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d2-fr2-edge-launch?e=limits.insertion_loss%5B0%5D.at_most~9+dB")
+	b.click(".ranking a.open", "")
+	b.wait(`location.search.includes("spec=") && [...document.querySelectorAll(".ledger .piecename")].some(e => e.textContent.includes("line"))`)
+}
+
+// Every number says where it comes from.
+func origins(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d6-board-to-board-cable?pick=p1&pick=p2")
+	b.wait(`document.querySelector(".beside")`)
+	asked := 0
+	everyFigure := func(within string) {
+		t.Helper()
+		n := b.text(fmt.Sprintf(`String(document.querySelectorAll(%q).length)`, within+" .figure"))
+		if n == "0" {
+			t.Errorf("no number of %s can be asked", within)
+		}
+		bad := b.text(fmt.Sprintf(`(async () => { const bad = []; for (const e of document.querySelectorAll(%q)) { e.click(); await new Promise(r => setTimeout(r)); const w = document.querySelector(".where-from"); if (!w || !w.querySelector("dd, .formula")) bad.push(e.getAttribute("aria-label")); } window.askedAll = bad.join("; ") || "all"; })(), ""`, within+" .figure"))
+		_ = bad
+		b.wait("window.askedAll")
+		if got := b.text("window.askedAll"); got != "all" {
+			t.Errorf("%s: nothing says where these come from: %s", within, got)
+		}
+		b.text(`window.askedAll = undefined, ""`)
+		asked++
+	}
+	for _, x := range []string{".sheet .margins", ".ranking", ".beside"} {
+		everyFigure(x)
+	}
+	b.open(w.url + "/enquiry/d6-board-to-board-cable/chain/p1?piece=3&cursor=30GHz")
+	b.wait(`document.querySelector(".instead table") && document.querySelector(".legend .figure")`)
+	for _, x := range []string{".ledger", ".plots", ".margins", ".instead"} {
+		everyFigure(x)
+	}
+	b.click(".ledger th .figure", "dB")
+	b.wait(`document.querySelector(".where-from .ladder [aria-current=step]") && document.querySelectorAll(".where-from tbody tr").length >= 5`)
+}
+
+// A yield job shows its result in full.
+func yieldResult(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d1-bench-jumpers/chain/p1")
+	b.click("button", "Yield of built copies")
+	b.click(".head a", "see the job")
+	b.wait(`location.pathname.startsWith("/jobs/") && document.querySelector(".yield .big")`)
+	if got := b.text(`document.querySelector(".yield").innerText`); !strings.Contains(got, "confidence") || !strings.Contains(got, "Worst corner") || !strings.Contains(got, "copies drawn keep every limit") {
+		t.Errorf("the page says:\n%s", got)
+	}
+	b.wait(`document.querySelectorAll(".yield .column").length > 10 && document.querySelectorAll(".drivers .share").length > 0`)
+	b.check("yield, light")
 }
 
 func (b tab) scheme(s string) {

@@ -238,10 +238,12 @@ func (s *Server) chains(context.Context, *none) (chainList, error) {
 		return out, err
 	}
 	for _, name := range names {
-		if idPattern.MatchString(idOf(name)) {
-			c, err := s.ws.Chain(name)
-			out.Chains = append(out.Chains, rowOf(name, c, err))
+		if checkID(idOf(name)) != nil {
+			out.Chains = append(out.Chains, ChainRow{File: name, Name: path.Base(name), Parts: []string{}, Errors: unnamed(name)})
+			continue
 		}
+		c, err := s.ws.Chain(name)
+		out.Chains = append(out.Chains, rowOf(name, c, err))
 	}
 	return out, nil
 }
@@ -296,7 +298,7 @@ type createChainInput struct {
 }
 
 func (s *Server) postChain(_ context.Context, in *createChainInput) (chainSheet, error) {
-	if err := checkID(in.Body.ID); err != nil {
+	if err := checkNewID(in.Body.ID); err != nil {
 		return chainSheet{}, err
 	}
 	var text []byte
@@ -323,4 +325,31 @@ func (s *Server) postChain(_ context.Context, in *createChainInput) (chainSheet,
 		return chainSheet{}, err
 	}
 	return s.chainSheet(name, text, true)
+}
+
+type deleteInput struct {
+	ID   string `path:"id"`
+	ETag string `query:"etag" required:"true" doc:"of the text that was seen"`
+}
+
+type removed struct {
+	File string `json:"file"`
+}
+
+// deleteChain undoes the making of a chain: a file that was changed since stays.
+func (s *Server) deleteChain(_ context.Context, in *deleteInput) (removed, error) {
+	name, err := s.find(workspace.ChainDir, in.ID)
+	if err != nil {
+		return removed{}, err
+	}
+	s.writing.Lock()
+	defer s.writing.Unlock()
+	now, err := s.ws.Read(name)
+	if err != nil {
+		return removed{}, err
+	}
+	if in.ETag != etag(now) {
+		return removed{}, conflict(name, now)
+	}
+	return removed{name}, s.root.root.Remove(name)
 }

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"io/fs"
 	"net/http"
@@ -71,7 +72,7 @@ type best struct {
 }
 
 type enquiryRow struct {
-	ID        string       `json:"id"`
+	ID        string       `json:"id" doc:"empty: the file's name cannot be one"`
 	File      string       `json:"file"`
 	Title     string       `json:"title"`
 	Customer  string       `json:"customer"`
@@ -100,9 +101,11 @@ func (s *Server) enquiries(_ context.Context, _ *none) (enquiryList, error) {
 	}
 	on, errS := s.store.whole()
 	for _, name := range names {
-		if idPattern.MatchString(idOf(name)) {
-			out.Enquiries = append(out.Enquiries, s.enquiryRow(name, on, errS))
+		r := enquiryRow{File: name, Title: path.Base(name), State: "faulty", Bands: []band{}, Limits: []limitRow{}, Verdicts: []string{}, Errors: unnamed(name)}
+		if checkID(idOf(name)) == nil {
+			r = s.enquiryRow(name, on, errS)
 		}
+		out.Enquiries = append(out.Enquiries, r)
 	}
 	return out, nil
 }
@@ -165,10 +168,41 @@ type sheet struct {
 	Questions      []wire.Question      `json:"questions"`
 	Contradictions []wire.Contradiction `json:"contradictions"`
 	Saved          bool                 `json:"saved" doc:"false: the text does not stand in the file"`
+	Wrong          []wrongValue         `json:"wrong" doc:"of the edits of this request, those whose value cannot be read, each by itself"`
 }
 
+// wrongValue is an edit that cannot be.
+type wrongValue struct {
+	Path    string `json:"path"`
+	Problem string `json:"problem"`
+	Help    string `json:"help"`
+}
+
+// wrongValues tries each edit by itself, so that a form can say beside each
+// value what is wrong with it.
+func (s *Server) wrongValues(edits []edit) []wrongValue {
+	out := []wrongValue{}
+	for _, x := range edits {
+		if x.Value == nil {
+			continue
+		}
+		text, err := workspace.Edit("", []byte(blank), workspace.Change{Path: x.Path, Value: x.Value})
+		if err == nil {
+			_, err = s.ws.EnquiryText("", text)
+		}
+		if err != nil {
+			e := wire.NewErrors(err).Errors[0]
+			out = append(out, wrongValue{x.Path, e.Problem, e.Help})
+		}
+	}
+	return out
+}
+
+// blank is the least that can be read as an enquiry.
+const blank = "title: New enquiry\n"
+
 func (s *Server) sheetOf(name string, text []byte, saved bool) sheet {
-	d := sheet{ID: idOf(name), File: name, ETag: etag(text), Text: string(text), Errors: []wire.Error{}, Questions: []wire.Question{}, Contradictions: []wire.Contradiction{}, Saved: saved,
+	d := sheet{ID: idOf(name), File: name, ETag: etag(text), Text: string(text), Errors: []wire.Error{}, Questions: []wire.Question{}, Contradictions: []wire.Contradiction{}, Saved: saved, Wrong: []wrongValue{},
 		Fields: workspace.EnquiryFields(text)}
 	e, err := s.ws.EnquiryText(name, text)
 	if on, errS := s.store.whole(); err == nil && errS == nil {
@@ -272,13 +306,19 @@ func (s *Server) putEnquiry(_ context.Context, in *putInput) (sheet, error) {
 	if err != nil {
 		return sheet{}, err
 	}
-	return s.sheetOf(name, text, !in.Body.DryRun), nil
+	d := s.sheetOf(name, text, !in.Body.DryRun)
+	if in.Body.DryRun {
+		d.Wrong = s.wrongValues(in.Body.Edits)
+	}
+	return d, nil
 }
 
 type createInput struct {
 	Body struct {
-		ID   string  `json:"id"`
-		Text *string `json:"text,omitempty" doc:"the file; without it a template is written"`
+		ID     string  `json:"id"`
+		Text   *string `json:"text,omitempty" doc:"the file; without it and without edits a template is written"`
+		Edits  []edit  `json:"edits,omitempty" maxItems:"1000" doc:"what the new enquiry states, in place of text"`
+		DryRun bool    `json:"dry_run,omitempty" doc:"answer with the would-be file and write nothing"`
 	}
 }
 
@@ -297,7 +337,7 @@ commercial: {quantity: 1, currency: EUR}
 
 // create writes a new file.
 func (s *Server) create(dir, id string, text []byte, check func(name string, text []byte) error) (string, error) {
-	if err := checkID(id); err != nil {
+	if err := checkNewID(id); err != nil {
 		return "", err
 	}
 	name := path.Join(dir, id+".yaml")
@@ -321,11 +361,32 @@ func (s *Server) create(dir, id string, text []byte, check func(name string, tex
 }
 
 func (s *Server) postEnquiry(_ context.Context, in *createInput) (sheet, error) {
+	b := in.Body
 	text := []byte(template)
-	if in.Body.Text != nil {
-		text = []byte(*in.Body.Text)
+	switch {
+	case b.Text != nil && len(b.Edits) > 0:
+		return sheet{}, problem(http.StatusUnprocessableEntity, "both text and edits are given", "send one of them")
+	case b.Text != nil:
+		text = []byte(*b.Text)
+	case len(b.Edits) > 0:
+		var err error
+		if text, err = workspace.Edit(path.Join(workspace.EnquiryDir, b.ID+".yaml"), []byte(blank), editsOf(b.Edits)...); err != nil {
+			return sheet{}, err
+		}
 	}
-	name, err := s.create(workspace.EnquiryDir, in.Body.ID, text, func(name string, text []byte) error {
+	if b.DryRun {
+		if err := checkNewID(b.ID); err != nil {
+			return sheet{}, err
+		}
+		name := path.Join(workspace.EnquiryDir, b.ID+".yaml")
+		d := s.sheetOf(name, text, false)
+		d.Wrong = s.wrongValues(b.Edits)
+		if there, err := s.find(workspace.EnquiryDir, b.ID); err == nil {
+			d.Errors = append(d.Errors, wire.Error{File: there, Problem: "an enquiry of this name is there already", Help: "choose another title"})
+		}
+		return d, nil
+	}
+	name, err := s.create(workspace.EnquiryDir, b.ID, text, func(name string, text []byte) error {
 		_, err := s.ws.EnquiryText(name, text)
 		return err
 	})
@@ -386,7 +447,28 @@ type preliminary struct {
 // quickAnswer is an answer that was made in a hurry.
 type quickAnswer struct {
 	wire.Answer
-	Preliminary *preliminary `json:"preliminary" doc:"null: this is the full answer"`
+	Preliminary *preliminary      `json:"preliminary" doc:"null: this is the full answer"`
+	Specs       []json.RawMessage `json:"specs" doc:"of the proposals by rank: the chain file's keys, to predict or to keep them"`
+	MissSpecs   []json.RawMessage `json:"miss_specs"`
+}
+
+func newQuickAnswer(found propose.Answer, w wire.Answer, p *preliminary) (quickAnswer, error) {
+	out := quickAnswer{Answer: w, Preliminary: p, Specs: []json.RawMessage{}, MissSpecs: []json.RawMessage{}}
+	for _, x := range found.Proposals {
+		spec, err := workspace.EncodeJSON(x.Spec)
+		if err != nil {
+			return out, err
+		}
+		out.Specs = append(out.Specs, spec)
+	}
+	for _, x := range found.Misses {
+		spec, err := workspace.EncodeJSON(x.Spec)
+		if err != nil {
+			return out, err
+		}
+		out.MissSpecs = append(out.MissSpecs, spec)
+	}
+	return out, nil
 }
 
 type quickInput struct {
@@ -415,14 +497,14 @@ func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, 
 		return quickAnswer{}, err
 	}
 	if x := s.answers.peek(keyOf("full", b.Enquiry, string(text), on.hash)); x != nil && x.err == nil {
-		return quickAnswer{Answer: x.wire}, nil
+		return newQuickAnswer(x.found, x.wire, nil)
 	}
 	if b.Full {
 		x := s.full(b.Enquiry, text, e, on, true)
 		if err := x.wait(ctx); err != nil {
 			return quickAnswer{}, err
 		}
-		return quickAnswer{Answer: x.wire}, nil
+		return newQuickAnswer(x.found, x.wire, nil)
 	}
 	o := quick(b.Most)
 	o.Layouts = on.layouts
@@ -430,10 +512,10 @@ func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, 
 	if err != nil {
 		return quickAnswer{}, err
 	}
-	return quickAnswer{wire.NewAnswer(a), &preliminary{Points: o.Points, Judged: o.Judged, Figures: []string{
+	return newQuickAnswer(a, wire.NewAnswer(a), &preliminary{Points: o.Points, Judged: o.Judged, Figures: []string{
 		"likely return loss: no random phases were drawn",
 		"worst values between the frequencies of the grid",
-		"the order of chains beyond those judged, and misses beyond the nearest two"}}}, nil
+		"the order of chains beyond those judged, and misses beyond the nearest two"}})
 }
 
 // peek returns a finished answer, or nil.

@@ -3,12 +3,15 @@ package web
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"io/fs"
 	"net/http"
 	"os"
 	"path"
 	"regexp"
 	"strings"
+
+	"linewright/app/wire"
 )
 
 // stateDir holds what the server remembers of a workspace; it can be deleted.
@@ -61,15 +64,32 @@ func (f *files) create(name string, data []byte) error {
 	return f.write(name, data)
 }
 
-// idPattern is what an id may be: it becomes a file's name.
-var idPattern = regexp.MustCompile(`^[a-z0-9_][a-z0-9._-]{0,99}$`)
+// idPattern is what an id may be: it is a file's name.
+var idPattern = regexp.MustCompile(`^[A-Za-z0-9_][A-Za-z0-9._-]{0,99}$`)
 
 // checkID refuses what could name anything but a file of the folder.
 func checkID(id string) error {
 	if !idPattern.MatchString(id) || strings.Contains(id, "..") || strings.HasSuffix(id, ".") {
-		return problem(http.StatusBadRequest, "not an id", "an id has up to 100 small letters, digits, points, dashes and underscores, and does not begin with a point")
+		return problem(http.StatusBadRequest, fmt.Sprintf("%q is not an id", id), "an id has up to 100 letters, digits, points, dashes and underscores, and does not begin or end with a point")
 	}
 	return nil
+}
+
+// checkNewID also refuses capitals: on some machines' disks two names that
+// differ in them alone are one.
+func checkNewID(id string) error {
+	if err := checkID(id); err != nil {
+		return err
+	}
+	if id != strings.ToLower(id) {
+		return problem(http.StatusBadRequest, fmt.Sprintf("%q has capitals", id), "write it in small letters: on some disks names that differ in capitals alone are one file")
+	}
+	return nil
+}
+
+// unnamed says of a file that no address can name it.
+func unnamed(name string) []wire.Error {
+	return []wire.Error{{File: name, Problem: "the file's name cannot stand in an address", Help: "rename it: letters, digits, points, dashes and underscores"}}
 }
 
 // find returns the file of an id in a folder.

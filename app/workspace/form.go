@@ -168,3 +168,19 @@ func (p *page) words(w place) (string, bool) {
 	}
 	return strings.Join(out, ", "), true
 }
+
+// EnquiryField describes the value that a path of an enquiry names, such as
+// limits.insertion_loss[0].at_most; ok is false for what is no single value.
+func EnquiryField(path string) (f Field, ok bool) {
+	steps, ok := parsePath(path)
+	if !ok {
+		return f, false
+	}
+	t, _ := typeAt(reflect.TypeFor[enquiry.Enquiry](), steps)
+	if t == nil {
+		return f, false
+	}
+	f = Field{Path: path, Key: steps[len(steps)-1].key, Required: usual[path]}
+	f.Kind, f.Example, f.Options, ok = leafOf(t)
+	return f, ok
+}

@@ -1,11 +1,13 @@
 // One enquiry: its requirement sheet on the left, editable; on the right the
 // ranked chains as a picture, a table, and side by side.
 import { useEffect, useMemo, useRef, useState } from "preact/hooks";
-import { call, get, Refused, type Answer, type Edit, type EnquiryDoc, type Field, type Margin, type Proposal } from "./api";
+import { call, get, Refused, type Answer, type Edit, type EnquiryDoc, type Proposal, type Spec } from "./api";
 import { Faults, Figure, Link, Verdict, Wait, csv, save, savePNG, saveSVG } from "./bits";
+import { Fields, Questions } from "./fields";
+import { chainFigures, ofMargin } from "./origins";
 import { useWidth } from "./plot";
-import { address, changed, go, said, useLoad, withQuery, type Origin } from "./state";
-import { celsius, db, fixed, ghz, grams, money, ticks, time, trim } from "./units";
+import { address, changed, go, said, useLoad, withQuery } from "./state";
+import { celsius, ghz, ticks, trim } from "./units";
 
 /** edits that the address holds: e=path~value; an empty value takes the key out. */
 export function editsOf(q: URLSearchParams): Edit[] {
@@ -13,15 +15,6 @@ export function editsOf(q: URLSearchParams): Edit[] {
 }
 
 export const keyOf = (p: { rank: number }, miss: boolean) => (miss ? "m" : "p") + p.rank;
-
-export function originOf(m: Margin): Origin {
-  const u = m.unit ? " " + m.unit : "";
-  return {
-    title: m.limit, value: m.worst == null ? "not known" : trim(m.worst, 5) + u,
-    rows: [["Verdict", m.verdict], ["Limit", m.limit_value == null ? "" : trim(m.limit_value, 5) + u], ["Likely", m.likely == null ? "" : trim(m.likely, 5) + u], ["Margin", m.margin == null ? "" : trim(m.margin, 4) + u],
-      ["At", m.at_hz ? ghz(m.at_hz) : ""], ["Decided by", m.element], ["Comes from", m.source], ...Object.entries(m.conditions)], notes: [m.why],
-  };
-}
 
 export function Answers(p: { id: string }) {
   const q = address.value.query, edits = editsOf(q), ek = JSON.stringify(edits), n = changed.value;
@@ -69,7 +62,7 @@ export function Answers(p: { id: string }) {
     }
   };
   const a = ans.data;
-  const list = useMemo(() => (a ? [...a.proposals.map((x) => ({ p: x, miss: false, key: keyOf(x, false) })), ...a.nearest_misses.map((x) => ({ p: x, miss: true, key: keyOf(x, true) }))] : []), [a]);
+  const list = useMemo<Item[]>(() => (a ? [...a.proposals.map((x, i) => ({ p: x, miss: false, key: keyOf(x, false), spec: a.specs?.[i] })), ...a.nearest_misses.map((x, i) => ({ p: x, miss: true, key: keyOf(x, true), spec: a.miss_specs?.[i] }))] : []), [a]);
   const picked = q.getAll("pick"), chosen = list.find((x) => x.key === picked[0]) ?? list[0];
   const pick = (key: string, also: boolean) => go(withQuery((u) => {
     const now = u.getAll("pick");
@@ -95,7 +88,7 @@ export function Answers(p: { id: string }) {
         <Faults faults={doc.data.errors} title="The file has faults" />
         {chosen && <Margins p={chosen.p} miss={chosen.miss} />}
         <Fields fields={doc.data.fields} edits={edits} set={set} />
-        {!!a?.questions.length && <details><summary>{a.questions.length} open questions</summary><dl class="questions">{a.questions.map((x) => <><dt>{x.question}</dt><dd>{x.changes} <code>{x.field}</code></dd></>)}</dl></details>}
+        <Questions questions={a?.questions ?? doc.data.questions} fields={doc.data.fields} edits={edits} set={set} />
         {!!doc.data.contradictions?.length && <div class="fault"><strong>Statements that cannot both hold</strong><ul>{doc.data.contradictions.map((c) => <li>{c.text}; <em>{c.help}</em></li>)}</ul></div>}
       </section>
       <section class={"answers" + (ans.loading && a ? " stale" : "")} aria-label="Ranked chains" aria-busy={ans.loading}>
@@ -117,39 +110,10 @@ function Margins(p: { p: Proposal; miss: boolean }) {
   return <div class="margins"><h3>Margins of <span class="mono">{p.p.chain}</span></h3>
     <table><caption class="hidden">Margin to every limit</caption><thead><tr><th scope="col">Limit</th><th scope="col" class="n">Asked</th><th scope="col" class="n">Worst</th><th scope="col" class="n">Margin</th><th scope="col">Verdict</th></tr></thead>
       <tbody>{p.p.margins.map((m) => <tr class={m.verdict.replace(" ", "-")}><th scope="row">{m.limit}{m.wish ? " (wish)" : ""}</th><td class="n">{m.limit_value == null ? "–" : trim(m.limit_value, 4)}</td>
-        <td class="n"><Figure text={m.worst == null ? "not stated" : trim(m.worst, 4)} from={originOf(m)} /></td><td class="n">{m.margin == null ? "–" : trim(m.margin, 3)} <small>{m.unit}</small></td><td><Verdict is={m.verdict} /></td></tr>)}</tbody></table></div>;
+        <td class="n"><Figure text={m.worst == null ? "not stated" : trim(m.worst, 4)} from={ofMargin(m)} /></td><td class="n">{m.margin == null ? "–" : <Figure text={trim(m.margin, 3)} from={ofMargin(m)} label={"Margin to " + m.limit} />} <small>{m.unit}</small></td><td><Verdict is={m.verdict} /></td></tr>)}</tbody></table></div>;
 }
 
-const group: Record<string, string> = { band: "Band", from: "Near end", to: "Far end", path: "Between", limits: "Limits", match: "Match in a set", environment: "Environment", field: "Field", power: "Power", handling: "Handling", commercial: "Order", application: "Use", weights: "Weights" };
-
-function Fields(p: { fields: Field[]; edits: Edit[]; set: (path: string, v: string | null, stated: string | null) => void }) {
-  const [all, setAll] = useState(false);
-  const edited = new Map(p.edits.map((e) => [e.path, e.value]));
-  const groups = new Map<string, Field[]>();
-  for (const f of p.fields) {
-    if (!all && f.value == null && !edited.has(f.path) && !f.path.startsWith("limits.")) continue;
-    const g = group[f.path.split(/[.[]/)[0]] ?? "Enquiry";
-    groups.set(g, [...(groups.get(g) ?? []), f]);
-  }
-  const order = ["Limits", "Band", "Between", "Match in a set", "Environment"];
-  const names = [...groups.keys()].sort((a, b) => (order.indexOf(a) + 1 || 99) - (order.indexOf(b) + 1 || 99));
-  return <div class="fields">{names.map((g) => <fieldset><legend>{g}</legend>{groups.get(g)!.map((f) => <Entry key={f.path} f={f} value={edited.has(f.path) ? edited.get(f.path)! : f.value} changed={edited.has(f.path)} set={(v) => p.set(f.path, v, f.value)} />)}</fieldset>)}
-    <button type="button" onClick={() => setAll(!all)}>{all ? "Show only what is stated" : "Show all that can be stated"}</button></div>;
-}
-
-function Entry(p: { f: Field; value: string | null; changed: boolean; set: (v: string | null) => void }) {
-  const f = p.f, [text, setText] = useState(p.value ?? "");
-  useEffect(() => setText(p.value ?? ""), [p.value]);
-  const words = f.path.replace(/\[0\]/g, "").split(".").slice(f.path.includes(".") ? 1 : 0).join(", ").replace(/_/g, " ");
-  const timer = useRef(0);
-  const commit = (v: string) => { clearTimeout(timer.current); if (v !== (p.value ?? "")) p.set(v.trim() || null); };
-  return <label class={p.changed ? "changed" : ""}><span>{words}{p.changed && <b title="changed, not saved"> △</b>}</span>
-    {f.options?.length ? <select value={text} onChange={(e) => { setText(e.currentTarget.value); commit(e.currentTarget.value); }}>{!f.required && <option value="">not stated</option>}{f.options.map((o) => <option>{o}</option>)}</select>
-      : <input data-path={f.path} value={text} placeholder={f.unit_example ? "such as " + f.unit_example : "not stated"} onInput={(e) => { const v = e.currentTarget.value; setText(v); }} onBlur={(e) => commit(e.currentTarget.value)}
-        onKeyDown={(e) => { if (e.key === "Enter") commit(e.currentTarget.value); if (e.key === "Escape") setText(p.value ?? ""); }} onChange={(e) => commit(e.currentTarget.value)} />}</label>;
-}
-
-type Item = { p: Proposal; miss: boolean; key: string };
+type Item = { p: Proposal; miss: boolean; key: string; spec?: Spec };
 
 /** Picture sets loss against price and draws the edge that no chain beats. */
 function Picture(p: { list: Item[]; chosen: string[]; pick: (k: string, also: boolean) => void; file: string }) {
@@ -185,35 +149,43 @@ function Picture(p: { list: Item[]; chosen: string[]; pick: (k: string, also: bo
 function chainLink(id: string, x: Item, q: URLSearchParams): string {
   const e = q.getAll("e");
   if (!e.length) return `/enquiry/${id}/chain/${x.key}`;
-  const spec = { name: x.p.chain, enquiry: id, left_plane: x.p.left_plane, right_plane: x.p.right_plane, pieces: x.p.elements.map((el) => el.part ? { name: el.name, part: el.part, ...(el.kind === "cable" && el.length_m != null ? { length: +(el.length_m * 1e3).toFixed(6) + " mm" } : {}) } : el.kind === "launch" ? { name: el.name, launch: { source: el.source || "not designed yet" } } : null) };
-  if (spec.pieces.includes(null)) return "";
+  if (!x.spec) return ""; // the answer to these edits is still on its way
   const u = new URLSearchParams();
   e.forEach((s) => u.append("e", s));
-  u.set("spec", JSON.stringify(spec));
+  u.set("spec", JSON.stringify(x.spec));
   return `/enquiry/${id}/chain/edited?${u}`;
 }
 
+/** Chains' figures in a table, in this order. */
+const shown: [string, string][] = [["loss", "Loss"], ["worst", "Return loss, worst"], ["likely", "likely"], ["price", "Price"], ["mass", "Mass"]];
+
 function Ranking(p: { list: Item[]; id: string; q: URLSearchParams; chosen: string[]; pick: (k: string, also: boolean) => void }) {
   if (!p.list.length) return <p class="none">The catalogue holds nothing near. What it lacks is listed below.</p>;
-  return <table class="ranking"><caption class="hidden">Ranked chains</caption><thead><tr><th scope="col">Lay beside</th><th scope="col" class="n">Rank</th><th scope="col">Chain</th><th scope="col">Verdict</th><th scope="col" class="n">Loss</th><th scope="col" class="n">Return loss, worst</th><th scope="col" class="n">likely</th><th scope="col" class="n">Price</th><th scope="col" class="n">Mass</th></tr></thead>
+  return <table class="ranking"><caption class="hidden">Ranked chains</caption><thead><tr><th scope="col">Lay beside</th><th scope="col" class="n">Rank</th><th scope="col">Chain</th><th scope="col">Verdict</th>{shown.map(([, name]) => <th scope="col" class="n">{name}</th>)}</tr></thead>
     <tbody>{p.list.map((x) => { const to = chainLink(p.id, x, p.q); return <tr class={p.chosen.includes(x.key) ? "on" : ""} onClick={(e) => { if (!(e.target as Element).closest("a,input,button")) p.pick(x.key, false); }}>
       <td><input type="checkbox" aria-label={"Lay beside: " + x.p.chain} checked={p.chosen.includes(x.key)} onChange={() => p.pick(x.key, true)} /></td>
       <td class="n">{x.miss ? "miss " : ""}{x.p.rank}</td><th scope="row" class="mono">{to ? <Link to={to} class="open">{x.p.chain}</Link> : x.p.chain}{x.p.breaks?.map((b) => <small>{b}</small>)}</th><td><Verdict is={x.p.verdict} /></td>
-      <td class="n">{db(x.p.insertion_loss_db)}</td><td class="n">{db(x.p.return_loss_db.worst, 1)}</td><td class="n">{db(x.p.return_loss_db.likely, 1)}</td><td class="n">{money(x.p.price)}</td><td class="n">{grams(x.p.mass_kg)}</td></tr>; })}</tbody></table>;
+      {shown.map(([k, name]) => <td class="n"><Figure text={chainFigures[k].text(x.p)} from={() => chainFigures[k].from(x.p)} label={`${name} of ${x.p.chain}`} /></td>)}</tr>; })}</tbody></table>;
 }
 
 /** Beside lays chains next to each other and marks the best of each row. */
 function Beside(p: { list: Item[] }) {
-  const rows: [string, (x: Proposal) => number | null | undefined, (x: Proposal) => string, number][] = [
-    ["Insertion loss", (x) => x.insertion_loss_db, (x) => db(x.insertion_loss_db), 1], ["Return loss, worst", (x) => x.return_loss_db.worst, (x) => db(x.return_loss_db.worst), -1],
-    ["Return loss, likely", (x) => x.return_loss_db.likely, (x) => db(x.return_loss_db.likely), -1], ["Ripple, peak to peak", (x) => x.ripple_pp_db, (x) => db(x.ripple_pp_db), 1], ["Delay", (x) => x.delay_s, (x) => time(x.delay_s), 0],
-    ["Mode-free limit", (x) => x.mode_free_limit_hz, (x) => ghz(x.mode_free_limit_hz), -1], ["Price", (x) => x.price?.amount, (x) => money(x.price), 1], ["Mass", (x) => x.mass_kg, (x) => grams(x.mass_kg), 1],
+  const rows: [string, string, (x: Proposal) => number | null | undefined, number][] = [
+    ["Insertion loss", "loss", (x) => x.insertion_loss_db, 1], ["Return loss, worst", "worst", (x) => x.return_loss_db.worst, -1], ["Return loss, likely", "likely", (x) => x.return_loss_db.likely, -1],
+    ["Ripple, peak to peak", "ripple", (x) => x.ripple_pp_db, 1], ["Delay", "delay", (x) => x.delay_s, 0], ["Mode-free limit", "mode", (x) => x.mode_free_limit_hz, -1], ["Price", "price", (x) => x.price?.amount, 1], ["Mass", "mass", (x) => x.mass_kg, 1],
   ];
+  /** best is the text of the best figure of a row, when they differ at all. */
+  const best = (v: (x: Proposal) => number | null | undefined, text: (x: Proposal) => string, sign: number) => {
+    const all = p.list.map((x) => v(x.p)).filter((y): y is number => y != null);
+    if (!sign || all.length < 2) return null;
+    const top = sign > 0 ? Math.min(...all) : Math.max(...all), first = p.list.find((x) => v(x.p) === top)!;
+    return p.list.some((x) => text(x.p) !== text(first.p)) ? text(first.p) : null;
+  };
   const limits = [...new Set(p.list.flatMap((x) => x.p.margins.map((m) => m.limit)))];
   return <section class="beside"><h3>Side by side</h3><div class="scroll" tabIndex={0} role="region" aria-label="Side by side"><table><thead><tr><th scope="col">Figure</th>{p.list.map((x) => <th scope="col" class="mono">{x.p.chain}</th>)}</tr></thead>
-    <tbody>{rows.map(([n, v, s, sign]) => { const all = p.list.map((x) => v(x.p)).filter((y): y is number => y != null); const top = sign && all.length > 1 ? (sign > 0 ? Math.min(...all) : Math.max(...all)) : NaN, first = p.list.find((x) => v(x.p) === top), best = first && p.list.some((x) => s(x.p) !== s(first.p)) ? s(first.p) : null; return <tr><th scope="row">{n}</th>{p.list.map((x) => <td class={"n" + (s(x.p) === best ? " best" : "")}>{s(x.p)}{s(x.p) === best ? " ◂" : ""}</td>)}</tr>; })}
+    <tbody>{rows.map(([name, k, v, sign]) => { const f = chainFigures[k], top = best(v, f.text, sign); return <tr><th scope="row">{name}</th>{p.list.map((x) => { const text = f.text(x.p); return <td class={"n" + (text === top ? " best" : "")}><Figure text={text} from={() => f.from(x.p)} label={`${name} of ${x.p.chain}`} />{text === top ? " ◂" : ""}</td>; })}</tr>; })}
       <tr class="sub"><th scope="rowgroup" colSpan={p.list.length + 1}>Margins</th></tr>
-      {limits.map((l) => <tr><th scope="row">{l}</th>{p.list.map((x) => { const m = x.p.margins.find((y) => y.limit === l); return <td class="n">{m ? <><Figure text={m.margin == null ? "not stated" : `${trim(m.margin, 3)} ${m.unit}`} from={originOf(m)} /> <Verdict is={m.verdict} /></> : "–"}</td>; })}</tr>)}</tbody></table></div></section>;
+      {limits.map((l) => <tr><th scope="row">{l}</th>{p.list.map((x) => { const m = x.p.margins.find((y) => y.limit === l); return <td class="n">{m ? <><Figure text={m.margin == null ? "not stated" : `${trim(m.margin, 3)} ${m.unit}`} from={ofMargin(m)} /> <Verdict is={m.verdict} /></> : "–"}</td>; })}</tr>)}</tbody></table></div></section>;
 }
 
 function Rest(p: { a: Answer; chosen?: Proposal }) {

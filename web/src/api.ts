@@ -30,7 +30,7 @@ export interface Proposal extends Prediction { rank: number; parts: string[]; br
 export interface Answer {
   enquiry: string; title: string; customer: string; outcome: string; why: string; questions: Question[]; contradictions: { text: string; help: string; fields: string[] }[];
   considered: string; exact: boolean; front_size: number; compared_at_hz: number; compared_at_c: number; proposals: Proposal[]; nearest_misses: Proposal[];
-  gaps: Prediction["gaps"]; cautions: string[]; refused: { slot: string; reason: string; parts: string[] }[]; preliminary: { figures: string[] } | null;
+  gaps: Prediction["gaps"]; cautions: string[]; refused: { slot: string; reason: string; parts: string[] }[]; preliminary?: { figures: string[] } | null; specs?: Spec[]; miss_specs?: Spec[];
 }
 export interface EnquiryRow {
   id: string; file: string; title: string; customer: string; bands: { from_hz: number; to_hz: number }[]; limits: { name: string; text: string; wish: boolean }[];
@@ -40,11 +40,16 @@ export interface EnquiryRow {
 export interface Field { path: string; key: string; value: string | null; kind: string; unit_example: string; options: string[]; required: boolean; line: number }
 export interface EnquiryDoc {
   id: string; file: string; etag: string; text: string; title: string; customer: string; fields: Field[]; errors: Fault[]; questions: Question[];
-  contradictions: { text: string; help: string }[];
+  contradictions: { text: string; help: string }[]; saved: boolean; wrong: { path: string; problem: string; help: string }[];
 }
+/** FormGroup is a group of the values that an enquiry can state. */
+export interface FormGroup { name: string; says: string; first: boolean; fields: FormField[] }
+export interface FormField { path: string; key: string; kind: string; unit_example: string; options: string[]; required: boolean; label: string; when: string }
+export interface ChainRow { id: string; file: string; name: string; note: string; enquiry: string; parts: string[]; errors: Fault[] }
+export interface ChainFile extends ChainRow { etag: string; text: string; spec: Spec; saved: boolean }
 export interface Edit { path: string; value: string | null }
 export interface Piece { name: string; part?: string; length?: string; [k: string]: unknown }
-export interface Spec { name: string; pieces: Piece[]; [k: string]: unknown }
+export interface Spec { name: string; enquiry?: string; pieces: Piece[]; [k: string]: unknown }
 export interface Returns { best: Num[]; likely: Num[] | null; worst: Num[]; rss: Num[]; nominal: Num[] | null }
 export interface Shape {
   element: number; name: string; kind: string; part: string; length_m: Num; height_m: Num; bore_m: Num; pin_m: Num; permittivity: Num;
@@ -55,16 +60,20 @@ export interface Full {
   curves: {
     frequency_hz: number[]; loss_db: { temperature_c: number; values: Num[] }[]; mismatch_db: Num[]; return_loss_db: Returns; return_loss_far_end_db: Returns;
     limits: { quantity: string; of: string; points: [number, number][]; above: boolean; wish: boolean }[]; group_delay_s: Num[] | null; group_delay_is: string;
-    profile: { position_s: number[]; impedance_ohm: Num[]; element: number[]; delay_unknown: number[] };
+    profile: {
+      position_s: number[]; impedance_ohm: Num[]; element: number[]; delay_unknown: number[]; reference_ohm: number; says: string;
+      traced: { from: number; to: number; position_s: number[]; impedance_ohm: number[]; element: number[]; rise_s: number; top_hz: number }[];
+      bounds: { element: number; low_ohm: number; high_ohm: number; return_loss_db: number; at_hz: number }[];
+    };
     per_element: { name: string; loss_db: Num[]; return_loss_db: Num[] }[];
   };
   drawing: { elements: Shape[]; width_m: number };
 }
 export interface Figures { insertion_loss_db: Num; return_loss_worst_db: Num; delay_s: Num; mode_free_limit_hz: Num; mass_kg: Num; price: Price | null }
-export interface Option { part: string; description: string; verdict: string; binding_limit: string; figures: Figures | null; changes: Figures | null; refused: string[] | null }
-export interface Alternatives { piece: number; part: string; kind: string; now: Figures; options: Option[] }
+export interface Option { part: string; description: string; verdict: string; binding_limit: string; figures: Figures | null; changes: Figures | null; refused: string[] | null; source: string }
+export interface Alternatives { piece: number; part: string; kind: string; now: Figures; options: Option[]; fitting: number; tried: number }
 export interface Job {
-  id: string; kind: string; title: string; state: string; fraction: number; stage: string; created: string; ended: string | null; result: any; error: Fault | null;
+  id: string; kind: string; title: string; state: string; fraction: number; stage: string; created: string; ended: string | null; request?: { enquiry?: string } | null; result: any; error: Fault | null;
 }
 
 export async function call<T>(method: string, path: string, body?: unknown, signal?: AbortSignal): Promise<T> {

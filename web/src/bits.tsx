@@ -20,9 +20,11 @@ export function Verdict(p: { is: string }) {
 }
 
 /** Figure is a number that can be asked where it comes from. */
-export function Figure(p: { text: string; from: Origin; worst?: boolean }) {
-  return <button type="button" class={"figure" + (p.worst ? " worst" : "") + (p.text === "not stated" ? " unknown" : "")}
-    aria-label={`${p.from.title}: ${p.text}${p.worst ? ", worst of its row" : ""}; where from`} onClick={() => (origin.value = p.from)}>{p.text === "not stated" ? "–" : p.text}</button>;
+export function Figure(p: { text: string; from: Origin | (() => Origin); worst?: boolean; label?: string }) {
+  const from = typeof p.from === "function" ? p.from : () => p.from as Origin;
+  const none = p.text === "not stated";
+  return <button type="button" class={"figure" + (p.worst ? " worst" : "") + (none ? " unknown" : "")} aria-haspopup="dialog"
+    aria-label={`${p.label ?? from().title}: ${p.text}${p.worst ? ", worst of its row" : ""}; where from`} onClick={() => (origin.value = from())}>{none ? "–" : p.text}</button>;
 }
 
 export function Faults(p: { faults: Fault[]; title?: string }) {

@@ -1,9 +1,9 @@
 // A plot over one axis, drawn as SVG: it prints, scales and is saved as it
-// stands. Drag zooms, a double click or Escape shows all again, arrow keys move
-// the cursor.
+// stands. Drag or + zooms, a double click or Escape shows all again, arrow keys
+// move the cursor. What is shown stands in the address.
 import { useLayoutEffect, useRef, useState } from "preact/hooks";
-import { csv, save, savePNG, saveSVG } from "./bits";
-import { cursor } from "./state";
+import { Figure, csv, save, savePNG, saveSVG } from "./bits";
+import { cursor, setCursor, setZoom, zoomOf, type Origin } from "./state";
 import { ticks, trim, type Num } from "./units";
 
 export interface Trace { name: string; y: Num[]; look: string } // look: a class: t1 solid .. t4, each with its own dashes
@@ -29,19 +29,23 @@ export function useWidth<T extends HTMLElement>(start = 600): [{ current: T | nu
 export function Plot(p: {
   title: string; x: number[]; xUnit: string; xScale: number; yUnit: string; traces: Trace[]; bands?: Band[]; masks?: Mask[]; height?: number; file: string;
   down?: boolean; shared?: boolean; digits?: number; empty?: string; log?: boolean;
+  from?: (trace: string, i: number) => Origin; // where the value of a trace at point i comes from
 }) {
   const [ref, width] = useWidth<HTMLElement>();
   const svg = useRef<SVGSVGElement>(null);
-  const [zoom, setZoom] = useState<[number, number] | null>(null);
+  const key = p.shared ? "zoom" : "zoom." + p.file.replace(/\W/g, "-"), inAddress = zoomOf(key);
+  const zoom = inAddress && ([inAddress[0] * p.xScale, inAddress[1] * p.xScale] as [number, number]);
+  const showAll = () => zoom && setZoom(key, null);
   const [drag, setDrag] = useState<[number, number] | null>(null);
   const [own, setOwn] = useState<number | null>(null);
   const H = p.height ?? 230, L = 54, R = 12, T = 10, B = 36;
   const at = p.shared ? cursor.value : own;
-  const setAt = (v: number | null) => (p.shared ? (cursor.value = v) : setOwn(v));
+  const setAt = (v: number | null) => (p.shared ? setCursor(v) : setOwn(v));
 
   const map = (v: number) => (p.log ? Math.log10(v) : v);
   const full: [number, number] = [p.x[0] ?? 0, p.x[p.x.length - 1] ?? 1];
-  const [x0, x1] = zoom ?? full;
+  const within = zoom && zoom[0] < full[1] && zoom[1] > full[0] ? zoom : full; // an address may be of another band
+  const [x0, x1] = [Math.max(within[0], full[0]), Math.min(within[1], full[1])];
   const inside = (i: number) => p.x[i] >= x0 && p.x[i] <= x1;
   let lo = Infinity, hi = -Infinity;
   const see = (v: Num) => { if (v != null && isFinite(v)) { if (v < lo) lo = v; if (v > hi) hi = v; } };
@@ -81,24 +85,26 @@ export function Plot(p: {
     <figcaption>
       <span class="name">{p.title}</span>
       <span class="saves">
-        {zoom && <button type="button" onClick={() => setZoom(null)}>show all</button>}
+        {zoom && <button type="button" onClick={showAll}>show all</button>}
         <button type="button" aria-label={`Save ${p.title} as SVG`} onClick={() => saveSVG(svg.current!, p.file)}>SVG</button>
         <button type="button" aria-label={`Save ${p.title} as PNG`} onClick={() => savePNG(svg.current!, p.file)}>PNG</button>
         <button type="button" aria-label={`Save ${p.title} as CSV`} onClick={() => save(p.file + ".csv", "text/csv", csv([`x (${p.xUnit})`, ...p.traces.map((t) => `${t.name} (${p.yUnit})`)], p.x.map((f, i) => [f / p.xScale, ...p.traces.map((t) => t.y[i])])))}>CSV</button>
       </span>
     </figcaption>
     {!some ? <p class="none">{p.empty ?? "Nothing is known to draw here."}</p> : <>
-      <svg ref={svg} width={width} height={H} viewBox={`0 0 ${width} ${H}`} role="slider" tabindex={0} aria-label={`${p.title}: cursor; arrow keys move it`}
+      <svg ref={svg} width={width} height={H} viewBox={`0 0 ${width} ${H}`} role="slider" tabindex={0} aria-label={`${p.title}: cursor; arrow keys move it, plus and minus zoom`}
         aria-valuemin={x0 / p.xScale} aria-valuemax={x1 / p.xScale} aria-valuenow={(near < 0 ? x0 : p.x[near]) / p.xScale}
         aria-valuetext={near < 0 ? "no cursor" : `${trim(p.x[near] / p.xScale, 5)} ${p.xUnit}: ` + rows.map((r) => `${r.name} ${r.v == null ? "unknown" : r.v.toFixed(d)} ${p.yUnit}`).join(", ")}
         onPointerMove={(e) => { const px = where(e); setAt(un(px)); if (drag) setDrag([drag[0], px]); }}
         onPointerDown={(e) => { (e.currentTarget as Element).setPointerCapture(e.pointerId); setDrag([where(e), where(e)]); }}
-        onPointerUp={() => { if (drag && Math.abs(drag[1] - drag[0]) > 8) { const [a, b] = [un(Math.min(...drag)), un(Math.max(...drag))]; setZoom([a, b]); } setDrag(null); }}
-        onDblClick={() => setZoom(null)}
+        onPointerUp={() => { if (drag && Math.abs(drag[1] - drag[0]) > 8) { setZoom(key, [un(Math.min(...drag)) / p.xScale, un(Math.max(...drag)) / p.xScale]); } setDrag(null); }}
+        onDblClick={showAll}
         onKeyDown={(e) => {
           const n = p.x.length, i = near < 0 ? Math.floor(n / 2) : near, step = e.shiftKey ? 10 : 1;
           const k = { ArrowRight: i + step, ArrowLeft: i - step, Home: 0, End: n - 1, PageUp: i + 20, PageDown: i - 20 }[e.key];
-          if (e.key === "Escape") { setZoom(null); setAt(null); return; }
+          if (e.key === "Escape") { showAll(); setAt(null); return; }
+          if (e.key === "-") { showAll(); return; }
+          if (e.key === "+") { const c = p.x[i], half = (x1 - x0) / 4; setZoom(key, [Math.max(full[0], c - half) / p.xScale, Math.min(full[1], c + half) / p.xScale]); return; }
           if (k == null) return;
           e.preventDefault();
           setAt(p.x[Math.max(0, Math.min(n - 1, k))]);
@@ -120,7 +126,7 @@ export function Plot(p: {
       </svg>
       <ul class="legend">
         {near >= 0 && <li class="at">{trim(p.x[near] / p.xScale, 5)} {p.xUnit}</li>}
-        {rows.map((r) => <li><svg width="26" height="8" aria-hidden="true"><line class={"trace " + r.look} x1="0" x2="26" y1="4" y2="4" /></svg>{r.name}{r.v != null && <b> {r.v.toFixed(d)}</b>}</li>)}
+        {rows.map((r) => <li><svg width="26" height="8" aria-hidden="true"><line class={"trace " + r.look} x1="0" x2="26" y1="4" y2="4" /></svg>{r.name}{r.v != null && (p.from ? <> <Figure text={`${r.v.toFixed(d).replace("-", "−")} ${p.yUnit}`} from={() => p.from!(r.name, near)} label={`${r.name} at ${trim(p.x[near] / p.xScale, 5)} ${p.xUnit}`} /></> : <b> {r.v.toFixed(d)}</b>)}</li>)}
         {p.bands?.map((b) => <li><svg width="26" height="10" aria-hidden="true"><rect class={"area " + b.look} width="26" height="10" /></svg>{b.name}</li>)}
         {!!p.masks?.length && <li><svg width="26" height="10" aria-hidden="true"><rect class="forbid" width="26" height="8" /><line class="limit" x1="0" x2="26" y1="8" y2="8" /></svg>limit</li>}
       </ul></>}

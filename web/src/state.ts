@@ -7,16 +7,52 @@ import { get, Refused, type Job } from "./api";
 export interface Address { path: string; query: URLSearchParams }
 const read = (): Address => ({ path: decodeURI(location.pathname), query: new URLSearchParams(location.search) });
 export const address = signal<Address>(read());
-addEventListener("popstate", () => (address.value = read()));
+
+/** cursor is the frequency at which all plots and the ledger are read, in Hz.
+ * It stands in the address, written when it rests: a link shows it again. */
+export const cursor = signal<number | null>(cursorOf(address.value));
+let resting = 0;
+
+function cursorOf(a: Address): number | null {
+  const ghz = parseFloat(a.query.get("cursor") ?? "");
+  return isFinite(ghz) ? ghz * 1e9 : null;
+}
+
+export function setCursor(hz: number | null) {
+  cursor.value = hz;
+  clearTimeout(resting);
+  resting = window.setTimeout(() => history.replaceState(null, "", withQuery((q) => (hz == null ? q.delete("cursor") : q.set("cursor", +(hz / 1e9).toPrecision(6) + "GHz")))), 200);
+}
+
+/** zoomOf is the part of its axis that a plot shows, in the axis's own unit; of all plots over frequency the same. */
+export function zoomOf(key: string): [number, number] | null {
+  const m = /^([-+.e\d]+)\.\.([-+.e\d]+)$/.exec(address.value.query.get(key) ?? "");
+  return m && +m[2] > +m[1] ? [+m[1], +m[2]] : null;
+}
+
+export function setZoom(key: string, range: [number, number] | null) {
+  go(withQuery((q) => (range ? q.set(key, range.map((x) => +x.toPrecision(5)).join("..")) : q.delete(key))));
+}
+
+addEventListener("popstate", () => {
+  clearTimeout(resting);
+  address.value = read();
+  cursor.value = cursorOf(address.value);
+});
 
 /** go moves to another view; replace keeps the back button for steps worth going back to. */
 export function go(url: string, replace = false) {
   if (url === location.pathname + location.search) return;
+  clearTimeout(resting);
   if (replace) history.replaceState(null, "", url);
   else history.pushState(null, "", url);
   const samePage = address.value.path === location.pathname;
   address.value = read();
-  if (!samePage) scrollTo(0, 0);
+  if (samePage) setCursor(cursor.value);
+  else {
+    cursor.value = cursorOf(address.value);
+    scrollTo(0, 0);
+  }
 }
 
 /** withQuery is this page's address with some of its state changed. */
@@ -27,9 +63,12 @@ export function withQuery(change: (q: URLSearchParams) => void): string {
   return location.pathname + (s ? "?" + s : "");
 }
 
-export const cursor = signal<number | null>(null); // Hz
-
-export interface Origin { title: string; value: string; rows: [string, string][]; notes: string[] }
+/** Origin says where a number comes from: the step of the ladder of fidelity it
+ * stands on, what it is made of, and what it rests on. */
+export interface Origin {
+  title: string; value: string; step?: string; formula?: string; rows: [string, string][]; notes: string[];
+  parts?: { head: string[]; rows: string[][] }; // of a sum
+}
 export const origin = signal<Origin | null>(null);
 export const said = signal(""); // to a screen reader
 
