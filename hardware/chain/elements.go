@@ -167,7 +167,7 @@ func (c Connector) Facts() Facts {
 // Respond implements [Element].
 func (c Connector) Respond(f []float64, cond Conditions) (Response, error) {
 	if c.Common.Model != nil && c.Common.Model.Network != nil {
-		return modelResponse(*c.Common.Model, c.Common.ID, f)
+		return modelResponse(*c.Common.Model, c.Common.ID, f, cond.Temperature)
 	}
 	resp := Response{Lossy: true, Loss: make([]float64, len(f)), Delay: math.NaN(), Source: c.Common.Source, Step: DatasheetBound}
 	share := c.PairShare
@@ -192,8 +192,10 @@ func (c Connector) Respond(f []float64, cond Conditions) (Response, error) {
 	return resp, nil
 }
 
-// modelResponse reads an element's behaviour from its file: phase included.
-func modelResponse(m part.Model, id string, f []float64) (Response, error) {
+// modelResponse reads an element's behaviour from its file: phase included. Its
+// dissipation is carried from the file's temperature to t as the conductors'
+// part of it, an upper bound where t is the hotter; its phase is not.
+func modelResponse(m part.Model, id string, f []float64, t units.Temperature) (Response, error) {
 	n, err := m.Network.Interpolate(f, network.Interpolation{})
 	if err != nil {
 		return Response{}, fmt.Errorf("%s, model %s: %w", id, m.File, err)
@@ -201,10 +203,32 @@ func modelResponse(m part.Model, id string, f []float64) (Response, error) {
 	resp := FromNetwork(n)
 	resp.Source = "model file " + m.File
 	resp.Step = MeasuredFile
+	resp.warm(id, m.Temperature, t)
 	if m.Planes == "" {
 		resp.note(Missing, "%s: the model file does not say between which planes it stands: nothing guards against counting a piece twice or never", id)
 	}
 	return resp, nil
+}
+
+// warm carries the loss of a solved or measured two-port from the temperature
+// at which it stands to t; where it does not say, that stays open.
+func (resp *Response) warm(id string, from *units.Temperature, t units.Temperature) {
+	lossy := false
+	for _, x := range resp.Loss {
+		lossy = lossy || x > 1e-9
+	}
+	switch {
+	case !lossy || t <= 0:
+	case from == nil:
+		resp.note(Missing, "%s: its file does not say at which temperature it stands; it is taken as it stands", id)
+		resp.Unvouched.Temperature = t > roomTemperature
+	case *from != t:
+		k := part.TemperatureFactor(t, *from)
+		for i := range resp.Loss {
+			resp.Loss[i] *= k
+		}
+		resp.note(Remark, "%s: its file stands at %v: all of its dissipation follows the conductors' resistance to %v, its phase and reflection stay", id, *from, t)
+	}
 }
 
 // FromNetwork returns the response of a two-port whose phase is known. Its

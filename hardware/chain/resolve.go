@@ -118,7 +118,11 @@ func (t *TraceSpec) Resolve(l launch.Layouts) error {
 			if e.Name != "" {
 				where += ", " + e.Name
 			}
-			return &fieldError{"", where + ": " + e.Problem, e.Help}
+			key := ""
+			if e.Layer < 0 && t.Layer != "" { // the layer that it names is none of the stackup's
+				key = "layer"
+			}
+			return &fieldError{key, where + ": " + e.Problem, e.Help}
 		}
 		return &fieldError{"", err.Error(), "check kind, width, gap and walls against the stackup"}
 	}

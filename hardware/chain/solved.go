@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 
+	"linewright/hardware/part"
 	"linewright/physics/line"
+	"linewright/physics/material"
 	"linewright/physics/modematch"
 	"linewright/physics/network"
 	"linewright/physics/units"
@@ -52,9 +54,12 @@ func (b Body) Facts() Facts {
 	return f
 }
 
-// Respond implements [Element]: both ends referred to 50 Ω.
-func (b Body) Respond(f []float64, _ Conditions) (Response, error) {
-	r, err := modematch.Solve(context.Background(), b.Spec.Body, f, modematch.Options{Shift: b.Spec.Shift})
+// Respond implements [Element]: both ends referred to 50 Ω. Metals that state no
+// temperature of their own take the chain's.
+func (b Body) Respond(f []float64, cond Conditions) (Response, error) {
+	body := b.Spec.Body
+	body.Inner, body.Outer = warmed(body.Inner, cond), warmed(body.Outer, cond)
+	r, err := modematch.Solve(context.Background(), body, f, modematch.Options{Shift: b.Spec.Shift})
 	if err != nil {
 		return Response{}, fmt.Errorf("%s, body %s: %w", orElse(b.Where, "coaxial body"), b.Spec.Path, err)
 	}
@@ -67,17 +72,29 @@ func (b Body) Respond(f []float64, _ Conditions) (Response, error) {
 	resp.Source = fmt.Sprintf("mode matching, file %s, error of S about %.1g", b.Spec.Path, r.EstimatedError)
 	if len(f) == 1 {
 		resp.Delay = delayAt(f[0], func(g []float64) (network.Network, error) {
-			r, err := modematch.Solve(context.Background(), b.Spec.Body, g, modematch.Options{Shift: b.Spec.Shift})
+			r, err := modematch.Solve(context.Background(), body, g, modematch.Options{Shift: b.Spec.Shift})
 			if err != nil {
 				return network.Network{}, err
 			}
 			return r.Network.Renormalise(50)
 		})
 	}
-	if b.Spec.Body.Inner == nil && b.Spec.Body.Outer == nil {
+	if body.Inner == nil && body.Outer == nil {
 		resp.note(Remark, "%s: its metals are perfect: no conductor loss; give inner and outer in %s", orElse(b.Where, "coaxial body"), b.Spec.Path)
+	} else if cond.Temperature > 0 {
+		resp.note(Remark, "%s: its metals are those of %v; its dimensions and dielectrics stay as they are", orElse(b.Where, "coaxial body"), cond.Temperature)
 	}
 	return resp, nil
+}
+
+// warmed returns a metal at the chain's temperature, unless it states its own.
+func warmed(c *material.Conductor, cond Conditions) *material.Conductor {
+	if c == nil || c.Temperature != 0 || cond.Temperature <= 0 {
+		return c
+	}
+	warm := *c
+	warm.Temperature = float64(cond.Temperature)
+	return &warm
 }
 
 // delayAt is the group delay at one frequency, from two a thousandth apart.
@@ -101,8 +118,13 @@ func (s Section) Facts() Facts {
 		Source: "cross-section solve, file " + s.Spec.Path, Price: &units.Money{}, Mass: new(units.Mass), ModesOpen: "a quasi-static section knows no cutoffs"}
 }
 
-// Respond implements [Element].
-func (s Section) Respond(f []float64, _ Conditions) (Response, error) {
+// Respond implements [Element]. The metals' share of the loss follows the
+// temperature as a cable's does, from the 20 °C at which it was solved.
+func (s Section) Respond(f []float64, cond Conditions) (Response, error) {
+	k := 1.0
+	if cond.Temperature > 0 {
+		k = part.TemperatureFactor(cond.Temperature, units.Temperature(material.ReferenceTemperature))
+	}
 	n := network.New(2, f, 50)
 	loss := make([]float64, len(f))
 	var resp Response
@@ -110,7 +132,7 @@ func (s Section) Respond(f []float64, _ Conditions) (Response, error) {
 	for i, x := range f {
 		l := s.Spec.Result.At(x, nil)
 		m := l.Modes[0]
-		gamma, z := m.Gamma, m.Impedance
+		gamma, z := m.Gamma+complex(m.Conductor*(k-1), 0), m.Impedance
 		if math.IsInf(real(gamma), 0) || math.IsNaN(real(gamma)) || math.IsNaN(real(z)) || math.IsInf(real(z), 0) {
 			return Response{}, fmt.Errorf("%s, section %s: metal without thickness has no finite loss: give the conductor a thickness", orElse(s.Where, "line"), s.Spec.Path)
 		}
@@ -131,7 +153,10 @@ func (s Section) Respond(f []float64, _ Conditions) (Response, error) {
 	notes, delay := resp.Notes, resp.Delay
 	resp = FromNetwork(n)
 	resp.Loss, resp.Notes, resp.Delay = loss, notes, delay
-	resp.note(Remark, "%s: its loss is that of metal at 20 °C, and no limit of higher modes is known from a quasi-static section", orElse(s.Where, "line"))
+	if cond.Temperature > 0 {
+		resp.note(Remark, "%s: its metals' loss is carried from 20 °C to %v as copper's; its dimensions and dielectrics stay as they are", orElse(s.Where, "line"), cond.Temperature)
+	}
+	resp.note(Remark, "%s: no limit of higher modes is known from a quasi-static section", orElse(s.Where, "line"))
 	resp.Step = SectionSolve
 	resp.Source = fmt.Sprintf("cross-section solve, file %s, error about %.1g", s.Spec.Path, s.Spec.Result.EstimatedError)
 	return resp, nil

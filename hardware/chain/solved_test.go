@@ -3,11 +3,15 @@ package chain
 import (
 	"math"
 	"math/cmplx"
+	"strings"
 	"testing"
 
 	"linewright/hardware/catalogue"
 	"linewright/physics/line"
+	"linewright/physics/material"
 	"linewright/physics/modematch"
+	"linewright/physics/network"
+	"linewright/physics/units"
 	"linewright/physics/xsection"
 )
 
@@ -61,5 +65,73 @@ func TestSolvedPieces(t *testing.T) {
 	}
 	if n := len(built.Elements); n != 2 {
 		t.Errorf("%d elements", n)
+	}
+}
+
+// Pieces that are solved or measured follow the chain's temperature too, and
+// say so: of an air line of copper the loss goes as √(1 + 0.00393 (T − 20 °C)),
+// F7 of the trade's notes; what a file measured at 23 °C dissipates is carried
+// in the same way, and what says no temperature stays open where it is warm.
+func TestSolvedPiecesWarm(t *testing.T) {
+	const a, b, length, f = 1.52e-3, 3.5e-3, 0.1, 20e9
+	copper := &material.Conductor{}
+	pin := modematch.Section{InnerDiameter: a, OuterDiameter: b}
+	body := Body{Spec: BodySpec{Path: "b.yaml", Body: modematch.Body{Sections: []modematch.Section{pin, pin}, Inner: copper, Outer: copper}, Shift: [2]float64{length / 2, length / 2}}}
+	metal := xsection.Metal{Conductivity: material.AnnealedCopper}
+	res, err := xsection.Solve(xsection.Section{Region: xsection.Region{Shield: xsection.Circle{Diameter: b}, Metal: metal}, Conductors: []xsection.Conductor{{Name: "pin", Shape: xsection.Circle{Diameter: a}, Metal: metal}}}, xsection.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	section := Section{Spec: SectionSpec{Path: "s.yaml", Length: length, Result: res}}
+
+	n := network.New(2, []float64{10e9, 20e9, 30e9}, 50)
+	for i := range n.Frequency {
+		n.Set(i, 0, 1, 0.9)
+		n.Set(i, 1, 0, 0.9)
+	}
+	dated := File{Spec: FileSpec{Path: "f.s2p", Planes: "its ends", Network: &n, Temperature: ptr(units.Celsius(23))}}
+	undated := File{Spec: FileSpec{Path: "f.s2p", Planes: "its ends", Network: &n}}
+	solved := Solved{About: Facts{Name: "launch"}, Answer: Response{Network: &n}}
+
+	factor := func(celsius, from float64) float64 {
+		return math.Sqrt((1 + 0.00393*(celsius-20)) / (1 + 0.00393*(from-20)))
+	}
+	for name, c := range map[string]struct {
+		e    Element
+		want float64 // loss at 85 °C over that at 20 °C
+		tol  float64
+		open bool // at 85 °C
+		note string
+	}{
+		"body":         {body, factor(85, 20), 2e-3, false, "its metals are those of 85 °C"},
+		"section":      {section, factor(85, 20), 1e-9, false, "carried from 20 °C to 85 °C"},
+		"file":         {dated, factor(85, 23) / factor(20, 23), 1e-9, false, "its file stands at 23 °C"},
+		"file undated": {undated, 1, 1e-12, true, "does not say at which temperature"},
+		"launch":       {solved, 1, 1e-12, true, "does not say at which temperature"},
+	} {
+		at := func(celsius float64) Response {
+			r, err := c.e.Respond([]float64{f}, Conditions{Temperature: units.Celsius(celsius)})
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+			return r
+		}
+		cold, hot := at(20), at(85)
+		if !(cold.Loss[0] > 0) || !(math.Abs(hot.Loss[0]/cold.Loss[0]-c.want) <= c.tol) {
+			t.Errorf("%s: %g dB at 20 °C, %g times that at 85 °C, want %g times", name, cold.Loss[0], hot.Loss[0]/cold.Loss[0], c.want)
+		}
+		if hot.Unvouched.Temperature != c.open || cold.Unvouched.Temperature {
+			t.Errorf("%s: open %v hot, %v cold", name, hot.Unvouched.Temperature, cold.Unvouched.Temperature)
+		}
+		said := ""
+		for _, x := range hot.Notes {
+			said += x.Text + "\n"
+		}
+		if !strings.Contains(said, c.note) {
+			t.Errorf("%s: nothing says %q: %s", name, c.note, said)
+		}
+	}
+	if copper.Temperature != 0 {
+		t.Error("the body's own metal was altered")
 	}
 }

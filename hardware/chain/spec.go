@@ -3,6 +3,7 @@ package chain
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
@@ -89,11 +90,12 @@ type GapSpec struct {
 
 // FileSpec is a piece known by a Touchstone file.
 type FileSpec struct {
-	Path     string
-	Planes   string // between which planes it stands
-	Includes string
-	ModeFree *units.Frequency
-	Network  *network.Network `file:"-"`
+	Path        string
+	Planes      string // between which planes it stands
+	Includes    string
+	ModeFree    *units.Frequency
+	Temperature *units.Temperature // at which its figures stand; nil: not stated
+	Network     *network.Network   `file:"-"`
 }
 
 // Role says which limit judges a piece.
@@ -386,7 +388,7 @@ type Solved struct {
 func (s Solved) Facts() Facts { return s.About }
 
 // Respond implements [Element].
-func (s Solved) Respond(f []float64, _ Conditions) (Response, error) {
+func (s Solved) Respond(f []float64, cond Conditions) (Response, error) {
 	if s.Answer.Network == nil {
 		return Response{}, fmt.Errorf("%s: no solution is at hand", s.About.Name)
 	}
@@ -395,7 +397,8 @@ func (s Solved) Respond(f []float64, _ Conditions) (Response, error) {
 		return Response{}, fmt.Errorf("%s: %w", s.About.Name, err)
 	}
 	r := FromNetwork(n)
-	r.Step, r.Source, r.Notes, r.Typical = s.Answer.Step, s.Answer.Source, s.Answer.Notes, s.Answer.Typical
+	r.Step, r.Source, r.Notes, r.Typical = s.Answer.Step, s.Answer.Source, slices.Clone(s.Answer.Notes), s.Answer.Typical
+	r.warm(s.About.Name, nil, cond.Temperature)
 	return r, nil
 }
 
@@ -416,8 +419,8 @@ func (x File) Facts() Facts {
 }
 
 // Respond implements [Element].
-func (x File) Respond(f []float64, _ Conditions) (Response, error) {
-	return modelResponse(part.Model{File: x.Spec.Path, Planes: x.Spec.Planes, Network: x.Spec.Network}, orElse(x.Where, x.Spec.Path), f)
+func (x File) Respond(f []float64, cond Conditions) (Response, error) {
+	return modelResponse(part.Model{File: x.Spec.Path, Planes: x.Spec.Planes, Network: x.Spec.Network, Temperature: x.Spec.Temperature}, orElse(x.Where, x.Spec.Path), f, cond.Temperature)
 }
 
 // nameElements gives every element a name of its own: two of one kind become
