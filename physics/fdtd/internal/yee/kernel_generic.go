@@ -1,3 +1,5 @@
+//go:build !amd64 || noasm
+
 package yee
 
 // available lists the kernels this machine can run, the fastest first.

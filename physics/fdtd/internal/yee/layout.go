@@ -85,13 +85,14 @@ func newLayout[T Float](n [3]int) *layout[T] {
 	l.pitch = (n[0] + 2 + g - 1) / g * g
 	l.groups = (n[0] + 1 + g - 1) / g
 	l.fields = aligned[T](g + (n[1]+2)*(n[2]+3)*l.block() + g)
-	l.record = make([]record, (n[1]+1)*(n[2]+1))
+	// one more of what the assembly steps along: its pointer may stand at the end
+	l.record = make([]record, (n[1]+1)*(n[2]+1)+1)
 	for i := range l.record {
 		l.record[i].psiX, l.record[i].psiY, l.record[i].psiZ = -1, -1, -1
 	}
 	l.x = aligned[T](6 * l.pitch)
-	l.y = aligned[T](8 * (n[1] + 1))
-	l.z = aligned[T](8 * (n[2] + 1))
+	l.y = aligned[T](8 * (n[1] + 2))
+	l.z = aligned[T](8 * (n[2] + 2))
 	return l
 }
 
