@@ -54,7 +54,7 @@ func TestExamples(t *testing.T) {
 		t.Fatal(len(pages), "pages", err)
 	}
 	rows := map[string]refcheck.Row{}
-	for _, table := range []string{"em_coax.csv", "em_tline.csv"} {
+	for _, table := range []string{"em_coax.csv", "em_tline.csv", "em_3d.csv"} {
 		for _, r := range refcheck.Rows(t, table) {
 			rows[r.ID] = r
 		}
@@ -75,12 +75,18 @@ func TestExamples(t *testing.T) {
 				t.Fatal(err)
 			}
 			drawn, _ := filepath.Glob("*.svg")
-			for _, name := range drawn {
+			painted, _ := filepath.Glob("*.png")
+			for _, name := range append(painted, drawn...) {
 				if err := os.Remove(name); err != nil {
 					t.Fatal(err)
 				}
 			}
 			shown := runBlocks(t, string(data))
+			for _, name := range painted { // its colours are judged by eye
+				if _, err := os.Stat(name); err != nil || !strings.Contains(string(data), "]("+name+")") {
+					t.Errorf("the page draws no %s, or does not show it", name)
+				}
+			}
 			for _, name := range drawn {
 				got, err := os.ReadFile(name)
 				if err != nil {

@@ -20,6 +20,7 @@ import (
 	"linewright/app/view"
 	"linewright/app/wire"
 	"linewright/app/workspace"
+	"linewright/physics/fdtd"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -28,7 +29,7 @@ func newField(env *environment) *cobra.Command {
 	var frequency []float64
 	var reference units.Resistance
 	var accuracy, perWave float64
-	var file, drawing, checkpoint string
+	var file, drawing, picture, checkpoint string
 	var planOnly bool
 	c := &cobra.Command{
 		Use:     "field FILE",
@@ -81,6 +82,7 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 	f.BoolVar(&planOnly, "plan", false, "say what the solution will take, and stop")
 	f.StringVar(&checkpoint, "checkpoint", "", "keep the state in this file, and go on from it")
 	f.StringVar(&drawing, "plot", "", "write an SVG of two cuts to scale and of the S-parameters")
+	f.StringVar(&picture, "slice", "", "draw the field on the file's slices, or along the first port's line: an .svg or a .png")
 	f.SortFlags = false
 	if err := c.RegisterFlagCompletionFunc("checkpoint", cobra.FixedCompletions(nil, cobra.ShellCompDirectiveDefault)); err != nil {
 		panic(err)
@@ -107,6 +109,16 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 				}
 			}
 			s.Options.Frequencies = frequency
+		}
+		if picture != "" {
+			if ext := strings.ToLower(filepath.Ext(picture)); ext != ".svg" && ext != ".png" {
+				return usage(fmt.Sprintf("--slice %s: no kind of picture", picture), "let the name end in .svg or .png")
+			}
+			if len(s.Options.Slices) == 0 {
+				s.Options.Slices = []fdtd.Slice{view.UsualSlice(s)}
+			}
+		} else {
+			s.Options.Slices = nil
 		}
 		if perWave > 0 {
 			s.Options.CellsPerWave = perWave
@@ -192,6 +204,17 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			}
 			doc.Plot = drawing
 		}
+		for i, p := range r.Slices {
+			name := picture
+			if i > 0 {
+				ext := filepath.Ext(name)
+				name = fmt.Sprintf("%s-%d%s", strings.TrimSuffix(name, ext), i+1, ext)
+			}
+			if err := writePicture(name, doc.Field, view.NewFieldPicture(s, p, 480)); err != nil {
+				return err
+			}
+			doc.Slices = append(doc.Slices, name)
+		}
 		if env.json {
 			env.printJSON(doc)
 		} else {
@@ -212,13 +235,30 @@ func writeDrawing(name string, p plot.Page) error {
 	return nil
 }
 
+// writePicture draws the field on a plane, with what stands there.
+func writePicture(name, title string, p view.FieldPicture) error {
+	data, err := p.PNG()
+	if err != nil {
+		return err
+	}
+	if strings.EqualFold(filepath.Ext(name), ".png") {
+		if err := workspace.WriteFile(name, data); err != nil {
+			return workspace.Fault{File: name, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+		}
+		return nil
+	}
+	fig := cutFigure(p.Cut, true)
+	fig.Picture = data
+	return writeDrawing(name, plot.Page{Title: title, Figures: []plot.Figure{fig}, Notes: []string{p.Says() + ".", "Yellow is much, dark blue little, in even steps of dB; metal is grey."}})
+}
+
 // structureKey tells one structure with its options from another.
 func structureKey(s workspace.Structure) (string, error) {
 	text, err := workspace.EncodeJSON(s.File)
 	if err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("%x", sha256.Sum256(fmt.Appendf(text, "%g %g", s.Options.CellsPerWave, s.Options.Frequencies))), nil
+	return fmt.Sprintf("%x", sha256.Sum256(fmt.Appendf(text, "%g %g %v", s.Options.CellsPerWave, s.Options.Frequencies, s.Options.Slices))), nil
 }
 
 // bytesText writes a size of memory.
@@ -290,7 +330,7 @@ func printField(env *environment, d wire.Field, n network.Network) {
 	for _, w := range d.Warnings {
 		paragraph(out, "  ! ", w)
 	}
-	for _, name := range []string{d.Touchstone, d.Plot} {
+	for _, name := range append([]string{d.Touchstone, d.Plot}, d.Slices...) {
 		if name != "" {
 			fmt.Fprintln(out, "wrote", name)
 		}
@@ -326,40 +366,9 @@ func printS(out io.Writer, n network.Network) {
 
 // structureSheet draws two cuts to scale and the S-parameters.
 func structureSheet(name string, s workspace.Structure, d wire.Field) plot.Page {
-	const m = 1e3 // the drawing is in mm
 	page := plot.Page{Title: name}
-	fills := map[string]plot.Fill{"metal": plot.Metal, "dielectric": plot.Dielectric, "air": plot.Empty}
-	scaled := func(x []float64) []float64 {
-		out := make([]float64, len(x))
-		for i := range x {
-			out[i] = x[i] * m
-		}
-		return out
-	}
 	for _, c := range view.StructureCuts(s) {
-		fig := plot.Figure{Title: fmt.Sprintf("Cut at %s = %s mm, to scale; %s to the right, %s up", c.Axis, mm(c.AtM), c.Across[0], c.Across[1]), X0: c.X0 * m, X1: c.X1 * m, Y0: c.Y0 * m, Y1: c.Y1 * m, Unit: "mm", Scale: plot.ScaleBar((c.X1 - c.X0) * m)}
-		for _, p := range c.Pieces {
-			xs, ys := scaled(p.X), scaled(p.Y)
-			switch {
-			case len(xs) == 2:
-				fig.Curves = append(fig.Curves, plot.Curve{X: xs, Y: ys, Heavy: true})
-			case p.What == "dielectric": // over whatever lies beneath
-				fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: plot.Empty}, plot.Area{X: xs, Y: ys, Fill: plot.Dielectric})
-			default:
-				fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: fills[p.What]})
-			}
-		}
-		for i, p := range c.Planes {
-			x, y := []float64{p.AtM * m, p.AtM * m}, []float64{fig.Y0, fig.Y1}
-			label := plot.Label{X: p.AtM * m, Y: fig.Y1 - 0.06*(fig.Y1-fig.Y0), Text: fmt.Sprint(i + 1)}
-			if !p.Upright {
-				x, y = []float64{fig.X0, fig.X1}, []float64{p.AtM * m, p.AtM * m}
-				label = plot.Label{X: fig.X0 + 0.04*(fig.X1-fig.X0), Y: p.AtM * m, Text: fmt.Sprint(i + 1)}
-			}
-			fig.Curves = append(fig.Curves, plot.Curve{X: x, Y: y})
-			fig.Labels = append(fig.Labels, label)
-		}
-		page.Figures = append(page.Figures, fig)
+		page.Figures = append(page.Figures, cutFigure(c, false))
 	}
 	for i, p := range d.Ports {
 		text := fmt.Sprintf("%d: %s, %s, reference plane at %s mm", i+1, p.Name, p.Mode, show(p.PlaneM, 1e3, "%.4g"))
@@ -393,4 +402,42 @@ func structureSheet(name string, s workspace.Structure, d wire.Field) plot.Page 
 		page.Notes = append(page.Notes, fmt.Sprintf("%d cells; perfect metal.", d.Cells))
 	}
 	return page
+}
+
+// cutFigure draws a cut to scale, in mm, with the ports' planes; or only its outlines.
+func cutFigure(c view.Cut, outlines bool) plot.Figure {
+	const m = 1e3
+	fills := map[string]plot.Fill{"metal": plot.Metal, "dielectric": plot.Dielectric, "air": plot.Empty}
+	scaled := func(x []float64) []float64 {
+		out := make([]float64, len(x))
+		for i := range x {
+			out[i] = x[i] * m
+		}
+		return out
+	}
+	fig := plot.Figure{Title: fmt.Sprintf("Cut at %s = %s mm, to scale; %s to the right, %s up", c.Axis, mm(c.AtM), c.Across[0], c.Across[1]), X0: c.X0 * m, X1: c.X1 * m, Y0: c.Y0 * m, Y1: c.Y1 * m, Unit: "mm", Scale: plot.ScaleBar((c.X1 - c.X0) * m)}
+	for _, p := range c.Pieces {
+		xs, ys := scaled(p.X), scaled(p.Y)
+		switch {
+		case len(xs) == 2:
+			fig.Curves = append(fig.Curves, plot.Curve{X: xs, Y: ys, Heavy: true})
+		case outlines:
+			fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: plot.Outline})
+		case p.What == "dielectric": // over whatever lies beneath
+			fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: plot.Empty}, plot.Area{X: xs, Y: ys, Fill: plot.Dielectric})
+		default:
+			fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: fills[p.What]})
+		}
+	}
+	for i, p := range c.Planes {
+		x, y := []float64{p.AtM * m, p.AtM * m}, []float64{fig.Y0, fig.Y1}
+		label := plot.Label{X: p.AtM * m, Y: fig.Y1 - 0.06*(fig.Y1-fig.Y0), Text: fmt.Sprint(i + 1)}
+		if !p.Upright {
+			x, y = []float64{fig.X0, fig.X1}, []float64{p.AtM * m, p.AtM * m}
+			label = plot.Label{X: fig.X0 + 0.04*(fig.X1-fig.X0), Y: p.AtM * m, Text: fmt.Sprint(i + 1)}
+		}
+		fig.Curves = append(fig.Curves, plot.Curve{X: x, Y: y})
+		fig.Labels = append(fig.Labels, label)
+	}
+	return fig
 }

@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"encoding/base64"
 	"fmt"
 	"html"
 	"math"
@@ -12,6 +13,7 @@ import (
 type Figure struct {
 	Title          string
 	X0, X1, Y0, Y1 float64 // what is shown; the rest is cut off
+	Picture        []byte  // a PNG that fills what is shown, beneath all else; nil: none
 	Areas          []Area  // later ones lie over earlier ones
 	Curves         []Curve // without area: foils, contour lines
 	Dimensions     []Dimension
@@ -35,6 +37,7 @@ const (
 	Reference
 	Dielectric
 	Empty
+	Outline // only its edge
 )
 
 // Curve is an open line.
@@ -83,8 +86,11 @@ func (f Figure) draw(b *strings.Builder, top float64, id int) {
 	}
 	fmt.Fprintf(b, `<text class="h" x="%g" y="%.1f">%s</text>`+"\n", left, top+6, html.EscapeString(f.Title))
 	fmt.Fprintf(b, `<clipPath id="f%d"><rect x="%.1f" y="%.1f" width="%.1f" height="%.1f"/></clipPath><g clip-path="url(#f%d)">`+"\n", id, x0, y0, w, h, id)
+	if f.Picture != nil {
+		fmt.Fprintf(b, `<image x="%.1f" y="%.1f" width="%.1f" height="%.1f" preserveAspectRatio="none" style="image-rendering:pixelated" href="data:image/png;base64,%s"/>`+"\n", x0, y0, w, h, base64.StdEncoding.EncodeToString(f.Picture))
+	}
 	for _, a := range f.Areas {
-		style := [...]string{`fill="var(--b)" fill-opacity=".55"`, `fill="var(--soft)" fill-opacity=".45"`, `fill="var(--a)" fill-opacity=".16"`, `fill="var(--paper)"`}[a.Fill]
+		style := [...]string{`fill="var(--b)" fill-opacity=".55"`, `fill="var(--soft)" fill-opacity=".45"`, `fill="var(--a)" fill-opacity=".16"`, `fill="var(--paper)"`, `fill="none"`}[a.Fill]
 		if a.Fill == Metal || a.Fill == Reference { // what lies beneath must not shine through
 			fmt.Fprintf(b, `<path fill="var(--paper)" d="%sZ"/>`, line(a.X, a.Y))
 		}

@@ -51,12 +51,24 @@ func across(a int) (u, v int) {
 // StructureCuts are two cuts through the signal of the first port: along its
 // line, and across it in the middle of the region.
 func StructureCuts(s workspace.Structure) []Cut {
+	at, line, along := middle(s)
+	return []Cut{StructureCut(s, along, at[along]), StructureCut(s, line, at[line])}
+}
+
+// UsualSlice is a plane along the line of the first port, at mid-band.
+func UsualSlice(s workspace.Structure) fdtd.Slice {
+	at, _, along := middle(s)
+	return fdtd.Slice{Axis: along, At: at[along], Frequencies: []float64{(s.Model.Band[0] + s.Model.Band[1]) / 2}}
+}
+
+// middle is a point on the signal of the first port, in the middle of the region;
+// the axis of the port's line; and the axis across the plane that shows it best.
+func middle(s workspace.Structure) (at fdtd.Point, line, along int) {
 	m := s.Model
-	var at fdtd.Point
 	for a := range 3 {
 		at[a] = (m.Region.Low[a] + m.Region.High[a]) / 2
 	}
-	line := 2
+	line = 2
 	if len(m.Ports) > 0 {
 		p := m.Ports[0]
 		line = int(p.Side) / 2
@@ -64,11 +76,12 @@ func StructureCuts(s workspace.Structure) []Cut {
 			at[(line+1)%3], at[(line+2)%3] = p.Signal[0], p.Signal[1]
 		}
 	}
-	along := 1
-	if line == 1 {
-		along = 0
+	u, v := across(line)
+	along = v
+	if wide := func(a int) float64 { return m.Region.High[a] - m.Region.Low[a] }; wide(u) < wide(v) {
+		along = u
 	}
-	return []Cut{StructureCut(s, along, at[along]), StructureCut(s, line, at[line])}
+	return at, line, along
 }
 
 // StructureCut cuts a structure across an axis. On a side of the region it cuts

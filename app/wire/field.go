@@ -28,6 +28,7 @@ type Field struct {
 	Resumed              bool        `json:"resumed"`
 	Touchstone           string      `json:"touchstone"`
 	Plot                 string      `json:"plot,omitempty"`
+	Slices               []string    `json:"slices,omitempty"` // files of pictures
 }
 
 // FieldPlan is what was known before anything was computed.

@@ -26,6 +26,7 @@ type FieldFile struct {
 	Accuracy   float64        // of any S-parameter: finer grids are solved until two agree; default: one grid
 	Grid       GridSpec
 	Stop       StopSpec
+	Slices     []SliceSpec // planes on which the field is pictured
 }
 
 // BoxSpec is a block along the axes. An extent that is left out is the region's;
@@ -178,6 +179,14 @@ type GridSpec struct {
 type StopSpec struct {
 	EnergyDown units.Level // when the energy has fallen this far below its peak; default 80 dB
 	Steps      int         // or after so many steps; default 100000
+}
+
+// SliceSpec is a plane on which the electric field is pictured.
+type SliceSpec struct {
+	Axis      AxisName // that the plane is across; default z
+	At        units.Length
+	Fed       string          // name of the port that is fed; default: the first
+	Frequency units.Frequency // default: the middle of the band
 }
 
 // Structure is a structure that was read: what the solver takes.
@@ -611,6 +620,9 @@ func (r *fieldReader) rest() {
 	if f.Accuracy != 0 && !(f.Accuracy >= 1e-4 && f.Accuracy <= 0.2) {
 		r.fault("accuracy", fmt.Sprintf("accuracy: %g", f.Accuracy), "out of range", "it is the error of any S-parameter, from 0.0001 to 0.2, such as 0.01")
 	}
+	for i, q := range f.Slices {
+		r.slice(fmt.Sprintf("slices[%d]", i), i, q)
+	}
 	g := f.Grid
 	within := func(key string, x, low, high float64) float64 {
 		if x != 0 && !(x >= low && x <= high) {
@@ -638,6 +650,28 @@ func (r *fieldReader) rest() {
 	} else {
 		o.MaxSteps = s
 	}
+}
+
+func (r *fieldReader) slice(path string, i int, q SliceSpec) {
+	what := fmt.Sprintf("slice %d", i+1)
+	m := r.f.Model
+	s := fdtd.Slice{Axis: axisOf(q.Axis), At: float64(q.At), Frequencies: []float64{float64(q.Frequency)}}
+	if q.Frequency == 0 {
+		s.Frequencies[0] = (m.Band[0] + m.Band[1]) / 2
+	} else if f := float64(q.Frequency); !(f >= m.Band[0] && f <= m.Band[1]) {
+		r.fault(path+".frequency", what, fmt.Sprintf("%v lies outside the band", q.Frequency), "choose a frequency within band:")
+	}
+	if lo, hi := m.Region.Low[s.Axis], m.Region.High[s.Axis]; !r.unbounded && !(s.At >= lo && s.At <= hi) {
+		r.fault(path+".at", what, fmt.Sprintf("it stands at %v, outside the region", q.At), "choose a place from %v to %v", units.Length(lo), units.Length(hi))
+	}
+	if q.Fed != "" {
+		s.Port = slices.IndexFunc(r.f.File.Ports, func(p PortSpec) bool { return p.Name == q.Fed })
+		if s.Port < 0 {
+			s.Port = 0
+			r.fault(path+".fed", q.Fed, "no port of this name", "write the name of one of the ports, or leave it out for the first")
+		}
+	}
+	r.f.Options.Slices = append(r.f.Options.Slices, s)
 }
 
 // Explain turns what the solver says of the structure into faults of its file;

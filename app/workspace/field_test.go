@@ -42,6 +42,9 @@ band: {from: 1 GHz, to: 40 GHz, points: 40}
 accuracy: 0.01
 grid: {cells_per_wave: 30, layers: 8, double: true}
 stop: {energy_down: 60 dB, steps: 5000}
+slices:
+  - {axis: y, at: 0.1 mm}
+  - {at: 0.25 mm, fed: aside, frequency: 10 GHz}
 `
 
 // Every form of a structure's file and what the solver is given.
@@ -86,6 +89,9 @@ func TestStructureForms(t *testing.T) {
 	if o.CellsPerWave != 30 || o.Layers != 8 || !o.Double || o.MaxSteps != 5000 || !(math.Abs(o.EnergyLeft-1e-6) <= 1e-18) || len(o.Frequencies) != 40 || o.Frequencies[0] != 1e9 || o.Frequencies[39] != 40e9 {
 		t.Errorf("options are %+v", o)
 	}
+	if d := cmp.Diff([]fdtd.Slice{{Axis: 1, At: 0.1e-3, Frequencies: []float64{20.5e9}}, {Axis: 2, At: 0.25e-3, Port: 1, Frequencies: []float64{10e9}}}, o.Slices, almost); d != "" {
+		t.Error(d)
+	}
 }
 
 // What is wrong in a structure is told with its place and a cure.
@@ -115,6 +121,9 @@ func TestStructureFaults(t *testing.T) {
 		{"accuracy", "accuracy: 0.01", "accuracy: 3", 26, 11, "out of range", "such as 0.01"},
 		{"cells", "cells_per_wave: 30", "cells_per_wave: 3", 27, 24, "out of range", "from 8 to 1000"},
 		{"stop", "energy_down: 60 dB", "energy_down: 3 dB", 28, 21, "out of range", "10 dB to 200 dB"},
+		{"slice", "at: 0.1 mm", "at: 7 mm", 30, 19, "outside the region", "-1.6 mm to 1.6 mm"},
+		{"fed", "fed: aside", "fed: aisde", 31, 24, "no port of this name", "one of the ports"},
+		{"slice beyond the band", "frequency: 10 GHz", "frequency: 50 GHz", 31, 42, "outside the band", "within band"},
 		{"a word", "side: x_high", "side: right", 24, 12, "not one of the words", "x_low, x_high"},
 	} {
 		text := strings.Replace(viaText, c.old, c.new, 1)
