@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -55,14 +56,53 @@ func (b tab) check(what string) {
 	}
 }
 
-// accessible checks each page and each of its states, light and dark.
+// accessible checks each page with the demo's data, and each page of states with
+// its fixed data, light and dark.
 func accessible(t *testing.T, w *world) {
 	for _, scheme := range []string{"light", "dark"} {
+		b := w.tab(t, "/states")
+		b.scheme(scheme)
 		for _, p := range shots {
-			b := w.tab(t, p.path)
-			b.scheme(scheme)
+			b.open(w.url + p.path)
 			b.wait(p.ready)
 			b.check(p.name + ", " + scheme)
+		}
+	}
+}
+
+func (w *world) states(t *testing.T, b tab) []string {
+	t.Helper()
+	b.open(w.url + "/states")
+	b.wait(`document.querySelector(".states a")`)
+	list := strings.Fields(b.text(`[...document.querySelectorAll(".states a")].map(e => e.getAttribute("href")).join(" ")`))
+	// Each page has these four; what has no data of its own needs no full state.
+	for _, page := range []string{"enquiries", "answers", "chain", "chains"} {
+		for _, state := range []string{"empty", "loading", "wrong", "full"} {
+			if !slices.ContainsFunc(list, func(s string) bool { return strings.HasPrefix(s+"?", "/states/"+page+"/"+state+"?") }) {
+				t.Errorf("the page %s is not shown %s", page, state)
+			}
+		}
+	}
+	return list
+}
+
+func everyState(t *testing.T, w *world) {
+	for _, scheme := range []string{"light", "dark"} {
+		b := w.tab(t, "/states")
+		b.scheme(scheme)
+		for _, path := range w.states(t, b) {
+			b.open(w.url + path)
+			b.wait(`document.querySelector(".staged") && document.querySelector("main h1, main .fault, main [role=status]")`)
+			if strings.Contains(path, "origin") {
+				b.wait(`document.querySelector(".where-from")`)
+			}
+			if !strings.Contains(path, "loading") && !strings.Contains(path, "waiting") && !strings.Contains(path, "running") {
+				b.wait(`!document.querySelector("main p.wait")`)
+			}
+			if strings.Contains(b.text(`document.body.textContent`), "no fixed answer") {
+				t.Errorf("%s asks for what it has no data for", path)
+			}
+			b.check(path + ", " + scheme)
 		}
 	}
 }

@@ -68,7 +68,7 @@ func TestBrowser(t *testing.T) {
 		{"three clicks to a ranked chain", threeClicks}, {"an edited limit changes the ranking", editedLimit}, {"a changed file is shown, not overwritten", changedFile},
 		{"swapping a cable changes every number", swapCable}, {"a good file", goodFile}, {"a broken file", brokenFile}, {"a job outlives a reload", jobReload},
 		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"keyboard only", keyboard}, {"a link shows the same", linked},
-		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"many", many},
+		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"every state", everyState}, {"many", many},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, w) })
 	}
@@ -107,7 +107,7 @@ type tab struct {
 func (w *world) tab(t *testing.T, path string) tab {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(w.browser)
-	ctx, stop := context.WithTimeout(ctx, 90*time.Second)
+	ctx, stop := context.WithTimeout(ctx, 180*time.Second)
 	t.Cleanup(func() { stop(); cancel() })
 	b := tab{t, ctx}
 	if err := chromedp.Listen(ctx, b.overhear(w.url)); err != nil {

@@ -38,8 +38,8 @@ func bundle(root string) error {
 	}
 	web, dist := filepath.Join(root, "web"), filepath.Join(root, "app", "web", "dist")
 	r := api.Build(api.BuildOptions{
-		EntryPoints: []string{filepath.Join(web, "src", "main.tsx")}, AbsWorkingDir: web, Outdir: filepath.Join(dist, "assets"), EntryNames: "[name]-[hash]",
-		Bundle: true, MinifyWhitespace: true, MinifyIdentifiers: true, MinifySyntax: true, Format: api.FormatESModule, Target: api.ES2022,
+		EntryPoints: []string{filepath.Join(web, "src", "main.tsx")}, AbsWorkingDir: web, Outdir: filepath.Join(dist, "assets"), EntryNames: "[name]-[hash]", ChunkNames: "[name]-[hash]",
+		Bundle: true, Splitting: true, MinifyWhitespace: true, MinifyIdentifiers: true, MinifySyntax: true, Format: api.FormatESModule, Target: api.ES2022,
 		JSX: api.JSXAutomatic, JSXImportSource: "preact", LegalComments: api.LegalCommentsLinked, Metafile: true, Charset: api.CharsetUTF8,
 	})
 	if len(r.Errors) > 0 {
@@ -61,7 +61,9 @@ func bundle(root string) error {
 			return err
 		}
 		name := "/assets/" + filepath.Base(f.Path)
-		text = strings.ReplaceAll(text, "{{"+strings.TrimPrefix(filepath.Ext(f.Path), ".")+"}}", name)
+		if strings.HasPrefix(name, "/assets/main-") { // the others are loaded by this one
+			text = strings.ReplaceAll(text, "{{"+strings.TrimPrefix(filepath.Ext(f.Path), ".")+"}}", name)
+		}
 		fmt.Printf("%8d %s\n", len(f.Contents), name)
 	}
 	if err := os.WriteFile(filepath.Join(dist, "index.html"), []byte(text), 0o644); err != nil {

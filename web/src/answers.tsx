@@ -70,7 +70,7 @@ export function Answers(p: { id: string }) {
     const next = also ? (now.includes(key) ? now.filter((k) => k !== key) : [...(now.length ? now : chosen ? [chosen.key] : []), key]) : [key];
     [...new Set(next)].slice(0, 5).forEach((k) => u.append("pick", k));
   }), true);
-  if (!doc.data) return doc.error ? <Faults faults={doc.error.faults} title="The enquiry could not be read" /> : <Wait what="Reading the enquiry …" />;
+  if (!doc.data) return <><p class="crumb"><Link to="/">Enquiries</Link></p><h1>{p.id}</h1>{doc.error ? <Faults faults={doc.error.faults} title="The enquiry could not be read" /> : <Wait what="Reading the enquiry …" />}</>;
   return <>
     <header class="head"><div><p class="crumb"><Link to="/">Enquiries</Link></p><h1>{doc.data.title || p.id}</h1><p>{doc.data.customer}</p></div></header>
     <div class="two">

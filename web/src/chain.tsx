@@ -31,7 +31,7 @@ export function ChainOfFile(p: { name: string }) {
   const id = q.get("enquiry") ?? file.data?.enquiry ?? "";
   const base = useLoad(p.name + id + (file.data?.etag ?? ""), async (s) => (file.data && id ? call<Full>("POST", "/predict", { chain: p.name, enquiry: id }, s) : null));
   const spec = useMemo<Spec | undefined>(() => file.data?.spec, [file.data]);
-  if (!file.data) return file.error ? <><Back to="/chains" words="Chains" /><Faults faults={file.error.faults} title="The chain could not be read" /></> : <Wait what="Reading the chain …" />;
+  if (!file.data) return <><Back to="/chains" words="Chains" /><h1>{p.name}</h1>{file.error ? <Faults faults={file.error.faults} title="The chain could not be read" /> : <Wait what="Reading the chain …" />}</>;
   if (!id) return <><Back to="/chains" words="Chains" /><h1>{file.data.name || p.name}</h1><Against /></>;
   return <Predicted id={id} from={spec} edits={[]} whole={base.data ?? undefined} error={base.error} loading={base.loading} file={file.data} />;
 }
@@ -65,7 +65,7 @@ function Predicted(p: Source) {
   const spec = useMemo(() => p.from && exchanged(p.from, swaps), [p.from, swaps.join("|")]);
   const anew = useLoad(own ? JSON.stringify([spec, p.edits]) : "", async (s) => (own && spec ? call<Full>("POST", "/predict", { spec, enquiry: p.id, edits: p.edits }, s) : null));
   const full = own ? anew.data ?? p.whole : p.whole, error = own ? anew.error ?? p.error : p.error;
-  if (!full) return error ? <><Back to={"/enquiry/" + p.id} words="Back to the answers" /><h1>This chain is not predicted</h1><Faults faults={error.faults} title="The chain could not be predicted" /></> : <Wait what="Predicting the chain …" />;
+  if (!full) return <><Back to={"/enquiry/" + p.id} words="Back to the answers" /><h1>{spec?.name || "Chain"}</h1>{error ? <Faults faults={error.faults} title="The chain could not be predicted" /> : <Wait what="Predicting the chain …" />}</>;
   return <View id={p.id} full={full} spec={spec ?? full.spec} edits={p.edits} busy={p.loading || (own && anew.loading)} error={own ? anew.error : undefined} swaps={swaps} file={p.file} />;
 }
 

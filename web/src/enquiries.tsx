@@ -11,7 +11,7 @@ export function Enquiries() {
   const s = useLoad("e" + changed.value, (sig) => get<{ enquiries: EnquiryRow[] }>("/enquiries", sig));
   const [fresh, setFresh] = useState(false);
   const [find, setFind] = useState("");
-  if (!s.data) return s.error ? <Faults faults={s.error.faults} title="The enquiries could not be read" /> : <Wait what="Reading the enquiries …" />;
+  if (!s.data) return <><h1>Enquiries</h1>{s.error ? <Faults faults={s.error.faults} title="The enquiries could not be read" /> : <Wait what="Reading the enquiries …" />}</>;
   const all = s.data.enquiries;
   const rows = find ? all.filter((r) => (r.title + r.customer + r.id).toLowerCase().includes(find.toLowerCase())) : all;
   const top = Math.max(1e9, ...all.flatMap((r) => r.bands.map((b) => b.to_hz)));

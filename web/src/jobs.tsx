@@ -25,7 +25,7 @@ function when(j: Job): string {
 export function JobPage(p: { id: string }) {
   const live = jobs.value.find((j) => j.id === p.id), s = useLoad(p.id + (live?.state ?? ""), (sig) => get<Job>("/jobs/" + p.id, sig));
   const j = s.data && live && live.state !== s.data.state ? { ...s.data, ...live, result: null } : s.data;
-  if (!j) return s.error ? <><p class="crumb"><Link to="/jobs">Jobs</Link></p><h1>There is no such job</h1><Faults faults={s.error.faults} /></> : <Wait what="Reading the job …" />;
+  if (!j) return <><p class="crumb"><Link to="/jobs">Jobs</Link></p><h1>{s.error ? "There is no such job" : live?.title ?? "Job"}</h1>{s.error ? <Faults faults={s.error.faults} /> : <Wait what="Reading the job …" />}</>;
   const end = () => call("DELETE", "/jobs/" + j.id).then(reload).then(() => { if (!open(j)) go("/jobs"); });
   return <><header class="head"><div><p class="crumb"><Link to="/jobs">Jobs</Link></p><h1>{j.title || j.kind}</h1><p><span class={"state " + j.state}>{j.state}</span> {when(j)}</p></div>
     <div class="tools">{j.request?.enquiry && <Link to={"/enquiry/" + j.request.enquiry}>Its enquiry</Link>}{j.state === "done" && <button type="button" onClick={() => print()}>Print</button>}<button type="button" onClick={end}>{open(j) ? "Cancel" : "Forget"}</button></div></header>
