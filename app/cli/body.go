@@ -17,6 +17,7 @@ import (
 	"linewright/app/plot"
 	"linewright/app/wire"
 	"linewright/app/workspace"
+	"linewright/hardware/chain"
 	"linewright/physics/modematch"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
@@ -219,7 +220,7 @@ func writeBody(file, name string, b workspace.Body, body modematch.Body, r *mode
 	if err != nil {
 		return err
 	}
-	h := touchstone.Header{Title: name, Origin: "simulated: mode matching, TEM and TM0n", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
+	h := touchstone.Header{Title: name, Origin: chain.MatchingOrigin + ", TEM and TM0n", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
 		Limits:   "ideal rotational symmetry: TE modes and modes with angular variation are not excited",
 		Excludes: []string{"the port lines beyond the reference planes"}}
 	for i, p := range r.Ports {

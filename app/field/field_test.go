@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"linewright/app/workspace"
+	"linewright/hardware/chain"
 	"linewright/physics/touchstone"
 )
 
@@ -225,7 +226,7 @@ func TestTouchstone(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.HasPrefix(h.Origin, Origin) || len(h.Ports) != 2 || h.Ports[1].Plane != "z = 8 mm" || h.Passivity.Verdict != touchstone.Met || h.Reciprocity.Verdict != touchstone.Met {
+	if !strings.HasPrefix(h.Origin, chain.FieldOrigin) || len(h.Ports) != 2 || h.Ports[1].Plane != "z = 8 mm" || h.Passivity.Verdict != touchstone.Met || h.Reciprocity.Verdict != touchstone.Met {
 		t.Errorf("%+v", h)
 	}
 }

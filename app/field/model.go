@@ -7,15 +7,12 @@ import (
 	"strings"
 
 	"linewright/app/workspace"
+	"linewright/hardware/chain"
 	"linewright/physics/fdtd"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
 	"linewright/physics/units"
 )
-
-// Origin begins the origin of a model that a field solution made; by it a chain
-// tells on which rung of the ladder the model stands.
-const Origin = "simulated: field solve"
 
 // passive is how far a lossless structure's S-parameters may exceed power
 // balance on a grid before its model says that it is not passive.
@@ -39,7 +36,7 @@ func Touchstone(name string, s workspace.Structure, r Result, n network.Network)
 	if err != nil {
 		return nil, err
 	}
-	h := touchstone.Header{Title: name, Origin: Origin + ", finite differences in time", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
+	h := touchstone.Header{Title: name, Origin: chain.FieldOrigin + ", finite differences in time", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
 		Limits: "perfect metal: no conductor loss", Excludes: []string{"the port lines beyond the reference planes"}}
 	for i, p := range s.Model.Ports {
 		q := s.File.Ports[i]

@@ -564,7 +564,7 @@ func (r *fieldReader) port(path string, i int, p PortSpec) {
 	}
 	a := side / 2
 	u, v := axes(a)
-	q := fdtd.Port{Name: what, Side: fdtd.Side(side), Plane: r.f.Model.Region.Low[a]}
+	q := fdtd.Port{Name: strings.TrimPrefix(what, "port "), Side: fdtd.Side(side), Plane: r.f.Model.Region.Low[a]}
 	if side%2 == 1 {
 		q.Plane = r.f.Model.Region.High[a]
 	}

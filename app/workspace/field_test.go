@@ -77,9 +77,9 @@ func TestStructureForms(t *testing.T) {
 			{Name: "solid 5 (via), bore", Material: air, Shape: rod(0.25e-3, -1e-3, 1.5e-3)},
 		},
 		Ports: []fdtd.Port{
-			{Name: "port 1 (below)", Side: fdtd.ZLow, Signal: [2]float64{0, 0.1e-3}, Window: [2][2]float64{{-1e-3, -0.9e-3}, {1e-3, 1.1e-3}}},
-			{Name: "port 2 (aside)", Side: fdtd.YHigh, Signal: [2]float64{0.2e-3, 0.3e-3}, Plane: high[1]},
-			{Name: "port 3", Side: fdtd.XHigh, Mode: fdtd.TE, Plane: high[0]},
+			{Name: "1 (below)", Side: fdtd.ZLow, Signal: [2]float64{0, 0.1e-3}, Window: [2][2]float64{{-1e-3, -0.9e-3}, {1e-3, 1.1e-3}}},
+			{Name: "2 (aside)", Side: fdtd.YHigh, Signal: [2]float64{0.2e-3, 0.3e-3}, Plane: high[1]},
+			{Name: "3", Side: fdtd.XHigh, Mode: fdtd.TE, Plane: high[0]},
 		},
 	}
 	if d := cmp.Diff(want, m, almost); d != "" {

@@ -47,7 +47,7 @@ func (w Workspace) ChainText(name string, data []byte) (chain.Spec, error) {
 		p := s.Pieces[i]
 		switch {
 		case p.File != nil:
-			p.File.Network, err = w.Network(p.File.Path)
+			p.File.Network, p.File.Header, err = w.model(p.File.Path)
 		case p.Body != nil:
 			err = w.body(p.Body)
 		case p.Section != nil:

@@ -267,20 +267,30 @@ func (w Workspace) loadModels(c *catalogue.Catalogue, name string) error {
 
 // Network reads a Touchstone file of the workspace.
 func (w Workspace) Network(name string) (*network.Network, error) {
+	n, _, err := w.model(name)
+	return n, err
+}
+
+// model is Network with what the file says of itself, nil where it says nothing.
+func (w Workspace) model(name string) (*network.Network, *touchstone.Header, error) {
 	f, err := w.FS.Open(path.Clean(name))
 	if err != nil {
-		return nil, Fault{File: w.show(name), Err: fs.ErrNotExist, Problem: "no such file", Help: "check the path; it is relative to the workspace"}
+		return nil, nil, Fault{File: w.show(name), Err: fs.ErrNotExist, Problem: "no such file", Help: "check the path; it is relative to the workspace"}
 	}
 	defer f.Close()
 	t, err := touchstone.Read(f, w.show(name), 0)
 	if err != nil {
-		return nil, ReadFaults(w.show(name), err)
+		return nil, nil, ReadFaults(w.show(name), err)
 	}
 	n, err := t.Network()
 	if err != nil {
-		return nil, Fault{File: w.show(name), Err: err, Problem: "its data give no scattering parameters: " + err.Error(), Help: "export S-parameters"}
+		return nil, nil, Fault{File: w.show(name), Err: err, Problem: "its data give no scattering parameters: " + err.Error(), Help: "export S-parameters"}
 	}
-	return &n, nil
+	h, err := touchstone.ParseHeader(w.show(name), t.Comments)
+	if err != nil { // comments of another kind: the file says nothing that counts
+		h = nil
+	}
+	return &n, h, nil
 }
 
 // ReadFaults turns what is wrong with a Touchstone file into faults.

@@ -1,6 +1,7 @@
 package chain
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"linewright/physics/material"
 	"linewright/physics/modematch"
 	"linewright/physics/network"
+	"linewright/physics/touchstone"
 	"linewright/physics/units"
 	"linewright/physics/xsection"
 )
@@ -133,5 +135,47 @@ func TestSolvedPiecesWarm(t *testing.T) {
 	}
 	if copper.Temperature != 0 {
 		t.Error("the body's own metal was altered")
+	}
+}
+
+// A file that says it was solved stands on that rung; any other counts as
+// measured. Whatever it is referred to, its reflection is that in 50 Ω.
+func TestFileOrigin(t *testing.T) {
+	f := []float64{1e9, 2e9, 3e9}
+	n := network.New(2, f, 100) // a matched through line of no length in 100 Ω
+	for k := range f {
+		n.Set(k, 0, 1, 1)
+		n.Set(k, 1, 0, 1)
+	}
+	for origin, want := range map[string]Step{FieldOrigin + ", finite differences in time": FieldSolve, MatchingOrigin + ", TEM and TM0n": SectionSolve, "measured": MeasuredFile, "": MeasuredFile} {
+		h := &touchstone.Header{Origin: origin, Limits: "perfect metal", Ports: []touchstone.PortPlane{{Name: "1", Plane: "z = 0 mm"}, {Name: "2", Plane: "z = 0.5 mm"}}}
+		r, err := File{Spec: FileSpec{Path: "via.s2p", Network: &n, Header: h}}.Respond(f, Conditions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Step != want {
+			t.Errorf("%q stands as %v, want %v", origin, r.Step, want)
+		}
+		if solved := want != MeasuredFile; solved != strings.Contains(fmt.Sprint(r.Notes), "perfect metal") {
+			t.Errorf("%q: notes %v", origin, r.Notes)
+		}
+		if strings.Contains(fmt.Sprint(r.Notes), "does not say between which planes") {
+			t.Errorf("%q: the header's planes were not read: %v", origin, r.Notes)
+		}
+		if !(r.Left[0] < 1e-12) {
+			t.Errorf("a through of no length reflects %g in 50 Ω", r.Left[0])
+		}
+	}
+	// a quarter wave of 100 Ω in 50 Ω: |S11| = (4 − 1)/(4 + 1), of its own line nothing
+	for k := range f {
+		n.Set(k, 0, 1, -1i)
+		n.Set(k, 1, 0, -1i)
+	}
+	r, err := File{Spec: FileSpec{Path: "via.s2p", Network: &n}}.Respond(f, Conditions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !(math.Abs(r.Left[1]-0.6) <= 1e-12) {
+		t.Errorf("|S11| = %.6f in 50 Ω, want 0.6", r.Left[1])
 	}
 }

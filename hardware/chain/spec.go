@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"linewright/hardware/board"
 	"linewright/hardware/catalogue"
@@ -12,6 +13,7 @@ import (
 	"linewright/hardware/series"
 	"linewright/physics/line"
 	"linewright/physics/network"
+	"linewright/physics/touchstone"
 	"linewright/physics/units"
 )
 
@@ -96,6 +98,7 @@ type FileSpec struct {
 	ModeFree    *units.Frequency
 	Temperature *units.Temperature // at which its figures stand; nil: not stated
 	Network     *network.Network   `file:"-"`
+	Header      *touchstone.Header `file:"-"` // what the file says of itself, if it does
 }
 
 // Role says which limit judges a piece.
@@ -420,8 +423,46 @@ func (x File) Facts() Facts {
 
 // Respond implements [Element].
 func (x File) Respond(f []float64, cond Conditions) (Response, error) {
-	return modelResponse(part.Model{File: x.Spec.Path, Planes: x.Spec.Planes, Network: x.Spec.Network, Temperature: x.Spec.Temperature}, orElse(x.Where, x.Spec.Path), f, cond.Temperature)
+	id := orElse(x.Where, x.Spec.Path)
+	n, err := x.Spec.Network.Renormalise(50)
+	if err != nil {
+		return Response{}, fmt.Errorf("%s, file %s: %w", id, x.Spec.Path, err)
+	}
+	h := x.Spec.Header
+	if h == nil {
+		h = &touchstone.Header{}
+	}
+	m := part.Model{File: x.Spec.Path, Planes: x.Spec.Planes, Network: &n, Temperature: x.Spec.Temperature}
+	if m.Planes == "" && len(h.Ports) == 2 && h.Ports[0].Plane != "" && h.Ports[1].Plane != "" {
+		m.Planes = h.Ports[0].Plane + " to " + h.Ports[1].Plane
+	}
+	if m.Temperature == nil && h.Temperature > 0 {
+		m.Temperature = ptrTo(units.Temperature(h.Temperature))
+	}
+	resp, err := modelResponse(m, id, f, cond.Temperature)
+	if err != nil {
+		return resp, err
+	}
+	switch {
+	case strings.HasPrefix(h.Origin, FieldOrigin):
+		resp.Step, resp.Source = FieldSolve, "field solve, file "+x.Spec.Path
+	case strings.HasPrefix(h.Origin, MatchingOrigin):
+		resp.Step, resp.Source = SectionSolve, "mode matching, file "+x.Spec.Path
+	default:
+		return resp, nil
+	}
+	if h.Limits != "" {
+		resp.note(Remark, "%s: the file says of itself: %s", id, h.Limits)
+	}
+	return resp, nil
 }
+
+// What the origin of a model begins with when we solved it; by it the ledger
+// tells the rung of the ladder on which a file stands.
+const (
+	FieldOrigin    = "simulated: field solve"
+	MatchingOrigin = "simulated: mode matching"
+)
 
 // nameElements gives every element a name of its own: two of one kind become
 // "near" and "far". It also keeps each element's facts, which do not change.
