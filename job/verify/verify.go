@@ -142,6 +142,9 @@ func (p *Plan) note(format string, args ...any) {
 	}
 }
 
+// Temperature returns that of the measurement; nil: not known.
+func (p *Plan) Temperature() *units.Temperature { return p.o.Temperature }
+
 // Report is what is said of one sample.
 type Report struct {
 	Verdict   assess.Verdict // the worst of its limits, wishes apart
