@@ -25,8 +25,11 @@ func newInspect(env *environment) *cobra.Command {
 		Long: `Inspect reads Touchstone files and says what is in each: version, ports, format,
 frequencies, reference, the description it carries, noise data. It then judges
 the data: passive, reciprocal, causal (the initial quality metrics of IEEE Std
-370), a transmission above 0 dB, a frequency step too coarse for the phase, a
-missing low end. Each finding says what it means and what to do.
+370, and the dispersion relation with its bound), a transmission above 0 dB or a
+loss below that of any line, a frequency step too coarse for phase or ripple,
+jumps, noise, a missing low end, ports and columns in the wrong order, a reference
+impedance that the lines contradict. Each finding says what it means and what to
+do.
 
   good          nothing to do
   care          usable, with what the finding says in mind

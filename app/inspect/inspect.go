@@ -14,6 +14,7 @@ import (
 
 	"linewright/app/workspace"
 	"linewright/physics/network"
+	"linewright/physics/sweep"
 	"linewright/physics/touchstone"
 )
 
@@ -226,6 +227,9 @@ func Judge(ctx context.Context, r io.Reader, name string, ports, keep int) (File
 		d.LeftOut = append(d.LeftOut, fmt.Sprintf("the file has %d numbers, more than the %d held at once: the IEEE 370 metrics, which need the whole file, are left out; the worst values are those of the whole file", points*l.Ports*l.Ports, keep))
 	}
 	j.data(all, whole, from, step, even, points)
+	if whole != nil {
+		j.further(*whole)
+	}
 	d.Verdict = j.worst()
 	return d, nil
 }
@@ -342,6 +346,8 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		switch {
 		case t.reciprocity.Value <= 1e-6:
 			r.Means, r.Ports, r.AtHz = "both directions are the same", nil, nil
+		case whole != nil && explained(*whole, t.reciprocity.I, t.reciprocity.J):
+			r.Verdict, r.Means = Good, "the two directions differ by no more than the noise"
 		case r.Verdict == Bad:
 			r.Means, r.Do = "the two directions differ more than ordinary materials allow: an active or magnetised part, wrong matrix order, or a switch-term error", "check the order of the columns and the calibration; a passive interconnect is reciprocal"
 		default:
@@ -438,6 +444,17 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		}
 	}
 	j.add(r)
+}
+
+// explained says whether noise explains by how much S_ij and S_ji differ: their rms
+// difference is at most half again that of their noises.
+func explained(n network.Network, i, j int) bool {
+	sum := 0.0
+	for k := range n.Frequency {
+		d := cmplx.Abs(n.At(k, i, j) - n.At(k, j, i))
+		sum += d * d / float64(len(n.Frequency))
+	}
+	return math.Sqrt(sum) <= 1.5*math.Hypot(sweep.Noise(n, i, j), sweep.Noise(n, j, i)) // a NaN explains nothing
 }
 
 // Numbers writes a few numbers, and dots for the rest.
