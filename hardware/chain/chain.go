@@ -37,12 +37,26 @@ type Conditions struct {
 	Temperature units.Temperature // of every element
 }
 
+// ColdestMetal is the lowest temperature to which a conductor's resistance is
+// carried. The straight line of copper's resistivity ([iec60028]) meets zero at
+// 39 K, long after impurities and the anomalous skin effect have taken over;
+// down to the boiling point of nitrogen it lies within a fifth of the measured
+// resistivity (from memory).
+const ColdestMetal units.Temperature = 77
+
+// metals returns c with a temperature to which a conductor's resistance can be
+// carried.
+func (c Conditions) metals() Conditions {
+	c.Temperature = max(c.Temperature, ColdestMetal)
+	return c
+}
+
 // Element is one piece of a chain.
 type Element interface {
 	// Facts returns what does not depend on frequency.
 	Facts() Facts
 	// Respond returns what the element does at each frequency of f, in Hz,
-	// strictly increasing.
+	// strictly increasing, no colder than [ColdestMetal].
 	Respond(f []float64, c Conditions) (Response, error)
 }
 

@@ -98,9 +98,12 @@ func (c Chain) Predict(ctx context.Context, f []float64, cond Conditions, o Opti
 	known := true
 	for k, e := range c.Elements {
 		facts := e.Facts()
-		resp, err := e.Respond(f, cond)
+		resp, err := e.Respond(f, cond.metals())
 		if err != nil {
 			return Prediction{}, fmt.Errorf("chain %s, element %d (%s): %w", c.Name, k+1, facts.Name, err)
+		}
+		if k == 0 && cond.Temperature < ColdestMetal {
+			resp.note(Extrapolated, "colder than %v copper's resistance follows no straight line: losses at %v are taken as those at %v, more than they are", ColdestMetal, cond.Temperature, ColdestMetal)
 		}
 		p.Rows = append(p.Rows, Row{facts, resp})
 		for i := range f {

@@ -135,6 +135,15 @@ func TestGapsOfLimits(t *testing.T) {
 	for _, g := range r.Gaps {
 		found = found || g.Axis == "mating force of the field" && strings.Contains(g.Best, "288 N")
 	}
+	joint.Alignment.PositionTolerance = held(units.Length(0.4e-3)) // 2 × 0.4 + 0.15 mm, against 9.7 mm × sin 3°
+	wide := judged(t, joint, pushOn(), parts("full", "middle", "smooth")...)
+	radial := false
+	for _, g := range wide.Gaps {
+		radial = radial || g.Axis == "radial offset" && g.Asked == "0.95 mm" && strings.HasPrefix(g.Best, "0.51 mm") && strings.Contains(g.Needs, "18.15 mm") // 0.95 mm / sin 3°
+	}
+	if !radial {
+		t.Errorf("the radial offset is no gap on record: %v", wide.Gaps)
+	}
 	if !found || !hasWay(r, "11 lines at once") { // 100 N over 9 N
 		t.Errorf("the force is no gap on record: %v, %v", r.Gaps, r.Ways)
 	}

@@ -302,6 +302,9 @@ func Assess(ctx context.Context, e enquiry.Enquiry, s Subject, o Options) (Repor
 		j.ask(enquiry.Question{Field: "environment.max_temperature", Text: "Between which temperatures does it work?",
 			Changes: fmt.Sprintf("all figures stand at %v; conductor loss is 11 %% higher at 85 °C", room)})
 	}
+	if cold < chain.ColdestMetal && hot >= chain.ColdestMetal {
+		j.noteOnce("colder than %v copper's resistance follows no straight line: figures at %v take the losses of %v", chain.ColdestMetal, cold, chain.ColdestMetal)
+	}
 	for _, row := range j.Prediction.Rows {
 		for _, n := range row.Notes {
 			j.noteOnce("%s", n.Text)

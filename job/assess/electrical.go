@@ -228,7 +228,7 @@ func (j *judge) losses() error {
 		weak.weaken(&m)
 		if len(weak.undated) > 0 {
 			j.ask(enquiry.Question{Field: "catalogue: temperature of the loss of " + join(weak.undated), Text: fmt.Sprintf("At which temperature does the stated loss of %s hold?", join(weak.undated)),
-				Changes: fmt.Sprintf("taken as it stands; if it is that of 25 °C, its conductors' part is %.1f %% higher at %v", 100*(part.TemperatureFactor(p.Conditions.Temperature, room)-1), p.Conditions.Temperature)})
+				Changes: fmt.Sprintf("taken as it stands; if it is that of 25 °C, its conductors' part is %.1f %% higher at %v", 100*(part.TemperatureFactor(max(p.Conditions.Temperature, chain.ColdestMetal), room)-1), p.Conditions.Temperature)})
 		}
 		if len(missing) > 0 {
 			if m.Verdict != Fails {
@@ -668,6 +668,12 @@ func allRipple(p chain.Prediction, i int) (sum, largest float64) {
 
 // temperatures compares each element's operating range with the enquiry's.
 func (j *judge) temperatures() error {
+	if v := j.e.Environment; v.Vacuum != nil && *v.Vacuum {
+		j.noteOnce("vacuum: no figure here says how cable, jacket and adhesives outgas, nor whether trapped volumes are vented: ask the makers")
+	}
+	if h := j.e.Environment.Humidity; h != "" {
+		j.noteOnce("humidity (%s): no figure here depends on it; sealing of the mated pair and corrosion are the makers' to state", h)
+	}
 	for _, side := range []struct {
 		name  string
 		asked *units.Temperature

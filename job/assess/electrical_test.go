@@ -133,3 +133,35 @@ func TestReflectionAtColdest(t *testing.T) {
 		t.Errorf("loss is not judged at the hottest: %s", m.Why)
 	}
 }
+
+// Colder than copper's straight line reaches, the losses stay those of its end,
+// finite and falling no further, and the answer says so.
+func TestCryogenic(t *testing.T) {
+	e := roomy(25)
+	loss := func(celsius float64) float64 {
+		e.Environment.MinTemperature = to(units.Celsius(celsius))
+		r := trial(t, e, 1, vouched(nil))
+		cold := r.States[0]
+		if cold.Conditions.Temperature != units.Celsius(celsius) {
+			t.Errorf("judged at %v", cold.Conditions.Temperature)
+		}
+		if said := hasNote(r, "no straight line"); said != (celsius < -196.2) {
+			t.Errorf("%g °C: said %v", celsius, said)
+		}
+		return cold.Loss[len(cold.Loss)-1]
+	}
+	at77 := math.Sqrt((1+0.00393*(77-293.15))/(1+0.00393*5)) * (0.4 + 2*0.03) * math.Sqrt(20) // F7 of the trade's notes
+	within(t, "loss at -150 °C less that at 77 K", math.Min(loss(-150)-at77, 0), 0, 0)
+	within(t, "loss at -269 °C, dB", loss(-269), at77, 1e-9)
+	within(t, "loss at -273.1 °C, dB", loss(-273.1), at77, 1e-9)
+}
+
+// What the enquiry says of vacuum and humidity is not passed over in silence.
+func TestSurroundingsAreSaid(t *testing.T) {
+	e := roomy(25)
+	e.Environment.Vacuum, e.Environment.Humidity = to(true), "95 %, condensing"
+	r := trial(t, e, 1, vouched(nil))
+	if !hasNote(r, "outgas") || !hasNote(r, "humidity (95 %, condensing)") {
+		t.Errorf("notes %v", r.Notes)
+	}
+}

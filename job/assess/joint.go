@@ -408,6 +408,9 @@ func (j *judge) radial(r *JointReport, b part.Bullet, a enquiry.Alignment) {
 	m.Conditions = []Condition{{"RSS, no bound", mm(r.Radial.RSS)}, {"tolerances", "taken as radial"}, {"largest tilt", b.MaxTilt.String()}}
 	m.Why = fmt.Sprintf("the tolerances add up to %s, the bullet allows %s × sin %v = %s", mm(r.Radial.Sum), mm(*b.PivotLength), *b.MaxTilt, mm(r.Float))
 	j.Margins = append(j.Margins, m)
+	if m.Verdict == Fails {
+		j.Gaps = append(j.Gaps, Gap{Axis: "radial offset", Asked: mm(r.Radial.Sum), Best: fmt.Sprintf("%s (%s)", mm(r.Float), b.ID), Cause: Process, Needs: fmt.Sprintf("positions and alignment held to %s in all, or a bullet that floats %s: %s between its pivots at this tilt", mm(r.Float), mm(r.Radial.Sum), mm(units.Length(float64(r.Radial.Sum)/math.Sin(float64(*b.MaxTilt)))))})
+	}
 	switch corner := units.Length(math.Sqrt2) * r.Radial.Sum; {
 	case r.Radial.Sum > r.Float:
 		j.Ways = append(j.Ways, Option{"hold the faces' positions and the boards' alignment closer", fmt.Sprintf("by %s in all; or a longer bullet: it floats more, costs loss, and ripples faster", mm(r.Radial.Sum-r.Float))})

@@ -3,6 +3,7 @@ package assess
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"linewright/hardware/chain"
@@ -26,6 +27,12 @@ func (j *judge) modes() error {
 	}
 	p := j.Prediction
 	first, blind := j.firstMode(top)
+	if first.Element != p.ModeFree.Element { // the ring of a launch: the ledger says so too
+		j.Prediction.ModeFree = first
+		ring := chain.First{Axis: "mode", Element: first.Element, Value: fmt.Sprintf("%s %s from %v", first.Name, first.Mode, first.CrossSection.ModeFree), Number: float64(first.CrossSection.ModeFree)}
+		firsts := slices.DeleteFunc(slices.Clone(p.Firsts), func(x chain.First) bool { return x.Axis == "mode" })
+		j.Prediction.Firsts = append([]chain.First{ring}, firsts...)
+	}
 	m := Margin{Limit: "mode-free limit", LimitValue: units.In(top, "GHz"), Likely: math.NaN(), Unit: "GHz", Conditions: []Condition{{"limit from", source}}}
 	if first.Element >= 0 {
 		m.Worst = units.In(first.CrossSection.ModeFree, "GHz")
@@ -150,9 +157,12 @@ func (j *judge) notSeen(m *Margin, blind unseen, top units.Frequency) {
 	if len(parts) > 0 {
 		changes := "the mode-free limit is not assessed until it is known"
 		if len(blind.unrated) == 0 {
-			changes = fmt.Sprintf("their rating stands in for it: the mode-free limit to %v stays at risk until it is known", top)
+			changes = fmt.Sprintf("the maker's rating stands in for it: the mode-free limit to %v stays at risk until it is known", top)
 		}
-		j.ask(enquiry.Question{Field: "catalogue: cross-sections of " + names(parts), Text: fmt.Sprintf("From which frequency does %s carry a second mode?", names(parts)), Changes: changes})
+		for _, k := range parts {
+			id := p.Rows[k].Part
+			j.ask(enquiry.Question{Field: "catalogue: cross-sections of " + id, Text: fmt.Sprintf("From which frequency does %s carry a second mode?", id), Changes: changes})
+		}
 	}
 	if len(blind.rated) > 0 {
 		m.Verdict = max(m.Verdict, AtRisk)

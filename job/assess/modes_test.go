@@ -114,6 +114,10 @@ func TestModesOfRing(t *testing.T) {
 	if m.Verdict != Fails || !(math.Abs(m.Worst-55) <= 0.02*55) || !strings.Contains(m.Why, "via ring") {
 		t.Errorf("%v at %g GHz: %s", m.Verdict, m.Worst, m.Why)
 	}
+	p := r.Prediction
+	if p.Rows[p.ModeFree.Element].Kind != "launch" || !(math.Abs(float64(p.ModeFree.CrossSection.ModeFree)/1e9-m.Worst) <= 1e-9) || p.Firsts[0].Axis != "mode" || p.Firsts[0].Element != p.ModeFree.Element {
+		t.Errorf("the ledger names another limit: %+v", p.ModeFree)
+	}
 	for _, g := range r.Gaps {
 		if g.Axis == "mode-free limit" {
 			t.Errorf("a ring that can be drawn closer is no gap of the catalogue: %+v", g)

@@ -426,7 +426,7 @@ func (l *layout) evaluate(c *candidate) *candidate {
 	}
 	var rs [2][]network.Reflector
 	for k, e := range b.Elements {
-		r, err := e.Respond([]float64{float64(l.at)}, chain.Conditions{Temperature: l.hot})
+		r, err := e.Respond([]float64{float64(l.at)}, chain.Conditions{Temperature: max(l.hot, chain.ColdestMetal)})
 		if err != nil {
 			c.wrong("figures", 10, "%v", err)
 			return c
