@@ -58,6 +58,9 @@ func (j *judge) ratings() error {
 		m.Verdict = NotAssessed
 		m.Element = unknown
 		m.Why = fmt.Sprintf("%s states no rated frequency", unknown)
+		if math.IsInf(least, 1) {
+			m.Worst, m.Margin = math.NaN(), math.NaN()
+		}
 	case math.IsInf(least, 1):
 		return nil // a chain without rated parts has no rating to break
 	case least <= top*(1+1e-12):

@@ -76,6 +76,9 @@ type violation struct {
 	text   string
 }
 
+// farthest is the largest violation that is told apart from a larger one.
+const farthest = 1000
+
 // Criteria of the search, in micro-units so that ties are ties.
 const (
 	lossCriterion      = "loss"
@@ -262,9 +265,10 @@ func (l *layout) rightEnd() {
 	l.close(faces)
 }
 
-// close ends the chain at a board or at the customer's port.
+// close ends the chain at a board or at the customer's port. A bullet joins two
+// boards: an end that says otherwise is a contradiction, reported as one.
 func (l *layout) close(faces []part.Face) {
-	if l.e.To.Kind == enquiry.Board {
+	if l.e.To.Kind == enquiry.Board || l.e.Through() == enquiry.ThroughBullet {
 		s := slot{name: "far board connector"}
 		for i := range l.cat.BoardConnectors {
 			k := &l.cat.BoardConnectors[i]
@@ -406,6 +410,9 @@ func (l *layout) common(c *candidate, p part.Common) {
 }
 
 func (c *candidate) wrong(axis string, amount float64, format string, args ...any) {
+	if !(amount < farthest) { // relative to nothing, or not a number
+		amount = farthest
+	}
 	c.violations = append(c.violations, violation{axis, amount, fmt.Sprintf(format, args...)})
 }
 
