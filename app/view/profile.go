@@ -102,6 +102,8 @@ func says(p Profile, elements int, failed error) string {
 		return "no piece states its phase or a reflection"
 	case covered == 0:
 		return "no piece's phase is known, so no edge can be followed; each is shown by the impedance of a single step that would make its whole reflection"
+	case covered == 1 && elements > 1:
+		return fmt.Sprintf("1 of %d pieces has a known phase and is traced as an edge sees it; %s", elements, bounds)
 	case covered < elements:
 		return fmt.Sprintf("%d of %d pieces have a known phase and are traced as an edge sees them; %s", covered, elements, bounds)
 	}

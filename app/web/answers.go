@@ -27,7 +27,25 @@ type answers struct {
 	order  *list.List // of *answer, used last in front
 	urgent []*answer  // somebody waits for them
 	idle   []*answer
+	front  int // requests that somebody looks at right now
+	behind int // idle ones that are being worked on
+	least  int // how many of those at once
 	closed bool
+}
+
+// ahead says that somebody waits for an answer that is computed where it is
+// asked for; until the returned function is called no idle work is begun, so
+// that an edit has the machine to itself.
+func (a *answers) ahead() (done func()) {
+	a.mu.Lock()
+	a.front++
+	a.mu.Unlock()
+	return func() {
+		a.mu.Lock()
+		a.front--
+		a.mu.Unlock()
+		a.wake.Broadcast()
+	}
 }
 
 // answer is one computation and its result, which is read after done is closed.
@@ -45,7 +63,7 @@ type answer struct {
 }
 
 func newAnswers(ctx context.Context, wg *sync.WaitGroup, workers int, events *broker) *answers {
-	a := &answers{ctx: ctx, events: events, byKey: map[string]*answer{}, order: list.New()}
+	a := &answers{ctx: ctx, events: events, byKey: map[string]*answer{}, order: list.New(), least: max(1, workers-1)}
 	a.wake = sync.NewCond(&a.mu)
 	for range workers {
 		wg.Go(a.run)
@@ -64,21 +82,25 @@ func (a *answers) run() {
 	for {
 		a.mu.Lock()
 		var x *answer
+		idle := false
 		for x == nil && !a.closed {
 			switch {
 			case len(a.urgent) > 0:
 				x, a.urgent = a.urgent[0], a.urgent[1:]
-			case len(a.idle) > 0:
-				x, a.idle = a.idle[0], a.idle[1:]
+			case len(a.idle) > 0 && a.front == 0 && a.behind < a.least: // a processor stays free for edits
+				x, a.idle, idle = a.idle[0], a.idle[1:], true
 			default:
 				a.wake.Wait()
 				continue
 			}
 			if x.started { // it was made urgent and has been taken from there
-				x = nil
+				x, idle = nil, false
 				continue
 			}
 			x.started = true
+			if idle {
+				a.behind++
+			}
 		}
 		a.mu.Unlock()
 		if x == nil {
@@ -89,6 +111,12 @@ func (a *answers) run() {
 			x.wire = wire.NewAnswer(x.found)
 		}
 		x.work = nil
+		if idle {
+			a.mu.Lock()
+			a.behind--
+			a.mu.Unlock()
+			a.wake.Broadcast()
+		}
 		close(x.done)
 		if a.ctx.Err() != nil {
 			continue
@@ -174,7 +202,11 @@ func (x *answer) wait(ctx context.Context) error {
 func (s *Server) full(id string, text []byte, e enquiry.Enquiry, on shelf, urgent bool) *answer {
 	return s.answers.get(keyOf("full", id, string(text), on.hash), id, urgent, func(ctx context.Context) (propose.Answer, error) {
 		var last time.Time
-		return propose.Find(ctx, e, on.cat, propose.Options{Layouts: on.layouts, Progress: func(stage string, x float64) {
+		workers := 1 // in the background, one processor an enquiry
+		if urgent {
+			workers = 0
+		}
+		return propose.Find(ctx, e, on.cat, propose.Options{Layouts: on.layouts, Workers: workers, Progress: func(stage string, x float64) {
 			if now := time.Now(); now.Sub(last) > 250*time.Millisecond {
 				last = now
 				s.events.send(Working{id, stage, x})

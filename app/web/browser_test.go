@@ -68,7 +68,7 @@ func TestBrowser(t *testing.T) {
 		{"three clicks to a ranked chain", threeClicks}, {"an edited limit changes the ranking", editedLimit}, {"a changed file is shown, not overwritten", changedFile},
 		{"swapping a cable changes every number", swapCable}, {"a good file", goodFile}, {"a broken file", brokenFile}, {"a job outlives a reload", jobReload},
 		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"keyboard only", keyboard}, {"a link shows the same", linked},
-		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"every state", everyState}, {"many", many},
+		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"every state", everyState}, {"wide and narrow", widths}, {"printed", printed}, {"many", many},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, w) })
 	}
@@ -466,7 +466,7 @@ func keepSwap(t *testing.T, w *world) {
 	b.wait(`document.querySelector(".keep input")`)
 	b.typeInto(".keep input", "bench-jumper") // there is one
 	b.click(".keep button", "Keep")
-	b.wait(`document.querySelector(".keep .fault")`)
+	b.wait(`document.querySelector(".head .fault")`)
 	b.typeInto(".keep input", "kept-from-a-swap")
 	b.click(".keep button", "Keep")
 	b.click(".done a", "kept-from-a-swap")
@@ -555,17 +555,48 @@ func (b tab) scheme(s string) {
 	}
 }
 
+// No page is wider than its window, from 1280 px to 2560 px: what is wider
+// scrolls inside its own box.
+func widths(t *testing.T, w *world) {
+	b := w.tab(t, "/")
+	for _, width := range []int64{1280, 2560} {
+		b.do(chromedp.EmulateViewport(width, 900))
+		for _, p := range shots {
+			b.open(w.url + p.path)
+			b.wait(p.ready)
+			if got := b.text(`String(document.documentElement.scrollWidth)`); got != fmt.Sprint(width) {
+				t.Errorf("%s is %s px wide in a window of %d px: %s", p.name, got, width, b.text(`[...document.querySelectorAll("main *")].filter(e => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest(".scroll, .ledgerwrap")).slice(0, 3).map(e => e.outerHTML.slice(0, 120)).join(" | ")`))
+			}
+		}
+	}
+}
+
+// printed checks that paper gets no buttons and no navigation, black on white
+// even where the screen is dark.
+func printed(t *testing.T, w *world) {
+	b := w.tab(t, "/enquiry/d1-bench-jumpers/chain/p1")
+	b.wait(`document.querySelectorAll(".plots svg[role=slider]").length >= 3`)
+	if _, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print", Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}}); err != nil {
+		t.Fatal(err)
+	}
+	if got := b.text(`[...document.querySelectorAll("button:not(.figure):not(.piecename), nav, .where-from, .skip")].filter(e => e.checkVisibility()).map(e => e.outerHTML.slice(0, 80)).join("; ")`); got != "" {
+		t.Errorf("these are printed: %s", got)
+	}
+	if got := b.text(`getComputedStyle(document.body).backgroundColor + " " + getComputedStyle(document.body).color`); !strings.HasPrefix(got, "rgb(255, 255, 255) rgb(") {
+		t.Errorf("the paper is %s", got)
+	}
+	if c := b.text(`String(getComputedStyle(document.body).color.match(/\d+/g).map(Number).reduce((a, b) => a + b))`); len(c) > 3 || len(c) == 3 && c > "200" {
+		t.Errorf("the ink is too light: %s", c)
+	}
+}
+
 // many opens a workspace of 5,000 parts and 200 enquiries and reports times.
 func many(t *testing.T, w *world) {
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, demo.Files()); err != nil {
 		t.Fatal(err)
 	}
-	var parts strings.Builder
-	parts.WriteString("# Invented.\nname: Copperlatch (invented)\ncables:\n")
-	for i := range 4800 {
-		fmt.Fprintf(&parts, "  - {id: Z%d, maker: Copperlatch (invented), description: invented cable, source: invented test data, standing: invented, outer_diameter: %.2f mm, velocity_factor: 0.8, rated_frequency: %d GHz}\n", i, 1.2+float64(i%40)/10, 18+i%50)
-	}
+	manyParts(t, dir)
 	extra, err := fs.ReadFile(demo.Files(), "enquiries/d1-bench-jumpers.yaml")
 	if err != nil {
 		t.Fatal(err)
@@ -574,9 +605,6 @@ func many(t *testing.T, w *world) {
 		if err := os.WriteFile(filepath.Join(dir, "enquiries", fmt.Sprintf("n%03d.yaml", i)), extra, 0o644); err != nil {
 			t.Fatal(err)
 		}
-	}
-	if err := os.WriteFile(filepath.Join(dir, "catalogue", "many.yaml"), []byte(parts.String()), 0o644); err != nil {
-		t.Fatal(err)
 	}
 	big := &world{browser: w.browser, dir: dir, url: serveFolder(t, dir)}
 	start := time.Now()
@@ -589,6 +617,42 @@ func many(t *testing.T, w *world) {
 	b.text(`(e => { e.focus(); e.value = "radar"; e.dispatchEvent(new Event("input", {bubbles: true})); return "" })(document.querySelector("input[type=search]"))`)
 	b.wait(`document.querySelectorAll(".enquiries a.title").length === 1`)
 	t.Logf("filtered after %v", time.Since(start).Round(time.Millisecond))
+
+	b.open(big.url + "/enquiry/d6-board-to-board-cable")
+	b.wait(`document.querySelector(".ranking") && document.querySelector("[data-path='path.length']")`)
+	var edits []string
+	for _, length := range []string{"580 mm", "560 mm", "540 mm", "520 mm", "500 mm"} {
+		edits = append(edits, b.timed(fmt.Sprintf(`(e => { e.focus(); e.value = %q; e.dispatchEvent(new Event("input", {bubbles: true})); e.dispatchEvent(new Event("change", {bubbles: true})) })(document.querySelector("[data-path='path.length']"))`, length),
+			`document.querySelector(".answers[aria-busy=false]")`))
+	}
+	t.Logf("an edit is answered and drawn after %s ms", strings.Join(edits, ", "))
+	b.open(big.url + "/enquiry/d6-board-to-board-cable/chain/p1")
+	b.wait(`document.querySelectorAll(".plots svg[role=slider]").length >= 3`)
+	t.Logf("4,834 cables are tried in a piece's place after %s ms", b.timed(`[...document.querySelectorAll("svg.hardware .piece")].find(e => e.getAttribute("aria-label").startsWith("cable,")).dispatchEvent(new Event("click", {bubbles: true}))`, `document.querySelector(".instead table")`))
+	t.Logf("a frame with the cursor moving takes %s ms (median, 95 of 100, longest)", b.frames())
+}
+
+// timed does something in the page and returns how long it takes, in ms, until a
+// condition holds in a frame that is drawn. It looks once a frame, and not before
+// the first.
+func (b tab) timed(do, until string) string {
+	b.t.Helper()
+	b.text(fmt.Sprintf(`window.took = "", requestAnimationFrame(() => { const t = performance.now(); %s; const look = () => (%s) ? window.took = String(Math.round(performance.now() - t)) : requestAnimationFrame(look); setTimeout(() => requestAnimationFrame(look), 5); }), ""`, do, until))
+	b.wait("window.took")
+	return b.text("window.took")
+}
+
+// frames moves the cursor over the first plot once a frame and returns how far
+// apart the frames are.
+func (b tab) frames() string {
+	b.t.Helper()
+	b.text(`window.gaps = undefined, (() => { const e = document.querySelector(".plots svg[role=slider]"), r = e.getBoundingClientRect(), gaps = []; let last = performance.now(), n = 0;
+		const step = () => { const now = performance.now(); if (n) gaps.push(now - last); last = now;
+			if (n++ > 90) { gaps.sort((a, b) => a - b); window.gaps = [gaps[45], gaps[85], gaps[gaps.length - 1]].map(x => x.toFixed(1)).join(", "); return; }
+			e.dispatchEvent(new PointerEvent("pointermove", {bubbles: true, clientX: r.left + 60 + (r.width - 90) * n / 92, clientY: r.top + 40})); requestAnimationFrame(step); };
+		requestAnimationFrame(step); })(), ""`)
+	b.wait("window.gaps")
+	return b.text("window.gaps")
 }
 
 // shots are the pages that are checked and pictured.
@@ -601,6 +665,11 @@ var shots = []struct{ name, path, ready string }{
 	{"joint", "/enquiry/d3-board-to-board/chain/p1", `document.querySelectorAll(".plots svg[role=slider]").length >= 2`},
 	{"line", "/line?kind=microstrip", `document.querySelectorAll(".plots svg[role=slider]").length === 4`},
 	{"jobs", "/jobs", `document.querySelector("h1")`},
+	{"chains", "/chains", `document.querySelector("main table")`},
+	{"kept-chain", "/chain/push-on-joint", `document.querySelectorAll(".ledger .piecename").length >= 3`},
+	{"yield", "/states/yield/full", `document.querySelector(".yield .drivers")`},
+	{"new-enquiry", "/states/new-enquiry/wrong", `document.querySelectorAll("form.new [data-path]").length > 3`},
+	{"origin", "/states/origin/full", `document.querySelector(".where-from")`},
 }
 
 func pictures(t *testing.T, w *world) {
@@ -621,7 +690,10 @@ func pictures(t *testing.T, w *world) {
 		}
 	}
 	for _, scheme := range []string{"light", "dark"} {
-		for _, width := range []int64{1280, 1920} {
+		for _, width := range []int64{1280, 1920, 2560} {
+			if width == 2560 && scheme == "dark" {
+				continue
+			}
 			for _, p := range shots {
 				b := w.tab(t, "/jobs")
 				b.scheme(scheme)

@@ -154,6 +154,7 @@ func indented(spec json.RawMessage) ([]byte, error) {
 }
 
 func (s *Server) predict(ctx context.Context, in *predictInput) (detail, error) {
+	defer s.answers.ahead()()
 	b := in.Body
 	c, e, on, err := s.subject(b.Chain, b.Spec, b.Enquiry, b.Edits)
 	if err != nil {
@@ -194,6 +195,7 @@ func (s *Server) findAlternatives(ctx context.Context, in *predictInput) (view.A
 }
 
 func (s *Server) insteadOf(ctx context.Context, e enquiry.Enquiry, on shelf, c chain.Spec, piece int) (view.Alternatives, error) {
+	defer s.answers.ahead()()
 	a, err := protect(func() (propose.Alternatives, error) {
 		return propose.FindAlternatives(ctx, e, on.cat, c, piece, propose.AlternativesOptions{Layouts: on.layouts})
 	})

@@ -491,6 +491,7 @@ func quick(most int) propose.Options {
 const quickPoints = 11
 
 func (s *Server) quickAnswer(ctx context.Context, in *quickInput) (quickAnswer, error) {
+	defer s.answers.ahead()()
 	b := in.Body
 	e, text, on, err := s.asked(b.Enquiry, b.Edits)
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"runtime"
+	"slices"
 	"sort"
 	"sync"
 
@@ -63,17 +64,20 @@ func FindAlternatives(ctx context.Context, e enquiry.Enquiry, cat catalogue.Cata
 	if o.Workers <= 0 {
 		o.Workers = runtime.GOMAXPROCS(0)
 	}
-	a := exchange{ctx: ctx, e: e, cat: cat, layouts: o.Layouts, spec: spec, piece: piece, o: assess.Options{Points: o.Points, Draws: -1}}
+	a := exchange{ctx: ctx, e: e, cat: cat, few: only(cat, spec), layouts: o.Layouts, spec: spec, piece: piece, o: assess.Options{Points: o.Points, Draws: -1}}
 	if grid := assess.Grid(e, 2); len(grid) > 0 {
 		a.top = grid[len(grid)-1]
 	}
 	for _, c := range list {
 		if c.ID == out.Part {
-			out.Now.Part = c
+			out.Now.Part = c.Common
 		}
 	}
 	var err error
-	if out.Now.Built, out.Now.Report, err = a.judge(spec); err != nil {
+	if out.Now.Built, err = chain.Build(spec, cat); err != nil {
+		return out, err
+	}
+	if out.Now.Report, err = a.judge(out.Now.Built); err != nil {
 		return out, err
 	}
 	out.Options = make([]Alternative, len(list))
@@ -98,6 +102,7 @@ type exchange struct {
 	ctx     context.Context
 	e       enquiry.Enquiry
 	cat     catalogue.Catalogue
+	few     catalogue.Catalogue // the parts that the chain names
 	layouts launch.Layouts
 	spec    chain.Spec
 	piece   int
@@ -105,25 +110,21 @@ type exchange struct {
 	o       assess.Options
 }
 
-func (x exchange) judge(s chain.Spec) (chain.Built, assess.Report, error) {
-	b, err := chain.Build(s, x.cat)
-	if err != nil {
-		return b, assess.Report{}, err
-	}
-	r, err := assess.Assess(x.ctx, x.e, assess.Subject{Built: b, Catalogue: x.cat, Layouts: x.layouts}, x.o)
-	return b, r, err
+func (x exchange) judge(b chain.Built) (assess.Report, error) {
+	return assess.Assess(x.ctx, x.e, assess.Subject{Built: b, Catalogue: x.cat, Layouts: x.layouts}, x.o)
 }
 
-func (x exchange) try(c part.Common) Alternative {
-	out := Alternative{Part: c}
-	s := x.spec
-	s.Pieces = append([]chain.PieceSpec{}, x.spec.Pieces...)
+func (x exchange) try(c substitute) Alternative {
+	out := Alternative{Part: c.Common}
+	s, cat := x.spec, x.few
+	s.Pieces = slices.Clone(x.spec.Pieces)
 	s.Pieces[x.piece].Part = c.ID
+	c.enter(&cat)
 	if f := c.RatedFrequency; f != nil && float64(*f) < x.top*(1-1e-9) {
 		out.Refused = append(out.Refused, fmt.Sprintf("rated to %v", *f))
 	}
-	out.Refused = append(out.Refused, notMadeFor(x.cat, s)...)
-	b, err := chain.Build(s, x.cat)
+	out.Refused = append(out.Refused, notMadeFor(cat, s)...)
+	b, err := chain.Build(s, cat)
 	if err != nil {
 		out.Refused = append(out.Refused, err.Error())
 		return out
@@ -132,7 +133,8 @@ func (x exchange) try(c part.Common) Alternative {
 	if len(out.Refused) > 0 {
 		return out
 	}
-	if out.Built, out.Report, err = x.judge(s); err != nil {
+	out.Built = b
+	if out.Report, err = x.judge(b); err != nil {
 		out.Refused = append(out.Refused, err.Error())
 	}
 	return out
@@ -167,39 +169,71 @@ func (a Alternative) loss() float64 {
 	return p.Loss[len(p.Loss)-1]
 }
 
+// substitute is a part of the kind in question, with how it enters a catalogue.
+type substitute struct {
+	part.Common
+	enter func(*catalogue.Catalogue)
+}
+
 // sameKind lists the parts of the kind of id.
-func sameKind(cat catalogue.Catalogue, id string) (kind string, out []part.Common) {
+func sameKind(cat catalogue.Catalogue, id string) (kind string, out []substitute) {
 	if _, ok := cat.Cable(id); ok {
 		for _, p := range cat.Cables {
-			out = append(out, p.Common)
+			out = append(out, substitute{p.Common, func(c *catalogue.Catalogue) { c.Cables = append(slices.Clone(c.Cables), p) }})
 		}
 		return "cable", out
 	}
 	if _, ok := cat.CableConnector(id); ok {
 		for _, p := range cat.CableConnectors {
-			out = append(out, p.Common)
+			out = append(out, substitute{p.Common, func(c *catalogue.Catalogue) { c.CableConnectors = append(slices.Clone(c.CableConnectors), p) }})
 		}
 		return "cable connector", out
 	}
 	if _, ok := cat.BoardConnector(id); ok {
 		for _, p := range cat.BoardConnectors {
-			out = append(out, p.Common)
+			out = append(out, substitute{p.Common, func(c *catalogue.Catalogue) { c.BoardConnectors = append(slices.Clone(c.BoardConnectors), p) }})
 		}
 		return "board connector", out
 	}
 	if _, ok := cat.Adapter(id); ok {
 		for _, p := range cat.Adapters {
-			out = append(out, p.Common)
+			out = append(out, substitute{p.Common, func(c *catalogue.Catalogue) { c.Adapters = append(slices.Clone(c.Adapters), p) }})
 		}
 		return "adapter", out
 	}
 	if _, ok := cat.Bullet(id); ok {
 		for _, p := range cat.Bullets {
-			out = append(out, p.Common)
+			out = append(out, substitute{p.Common, func(c *catalogue.Catalogue) { c.Bullets = append(slices.Clone(c.Bullets), p) }})
 		}
 		return "bullet", out
 	}
 	return "", nil
+}
+
+// only returns a catalogue of the parts that a chain names: among thousands,
+// looking each part up anew for every trial would cost more than all else.
+func only(cat catalogue.Catalogue, s chain.Spec) catalogue.Catalogue {
+	named := map[string]bool{}
+	for _, p := range s.Pieces {
+		named[p.Part] = true
+	}
+	out := catalogue.Catalogue{Name: cat.Name, Note: cat.Note, Series: cat.Series}
+	out.Cables = kept(cat.Cables, func(p part.Cable) bool { return named[p.ID] })
+	out.CableConnectors = kept(cat.CableConnectors, func(p part.CableConnector) bool { return named[p.ID] })
+	out.BoardConnectors = kept(cat.BoardConnectors, func(p part.BoardConnector) bool { return named[p.ID] })
+	out.Adapters = kept(cat.Adapters, func(p part.Adapter) bool { return named[p.ID] })
+	out.Bullets = kept(cat.Bullets, func(p part.Bullet) bool { return named[p.ID] })
+	return out
+}
+
+func kept[T any](all []T, keep func(T) bool) []T {
+	var out []T
+	for _, x := range all {
+		if keep(x) {
+			out = append(out, x)
+		}
+	}
+	return out
 }
 
 // doNotMate says which joints of a chain do not go together.

@@ -81,11 +81,10 @@ export function View(p: { id: string; full: Full; spec: Spec; edits: Edit[]; bus
     <header class="head"><div><p class="crumb">{p.file ? <><Link to="/chains">Chains</Link> / {p.file.file}, against <Link to={enquiry}>{p.id}</Link></> : <><Link to="/">Enquiries</Link> / <Link to={enquiry}>{p.id}</Link></>}</p><h1 class="mono">{pr.chain}</h1>
       <p>{pr.left_plane} to {pr.right_plane}; figures at {ghz(pr.at_hz)} and {celsius(pr.temperature_c)}. <Verdict is={pr.verdict} />{pr.binding_limit && <> tightest: {pr.binding_limit}</>}{p.file?.note && <><br />{p.file.note}</>}</p></div>
       <div class="tools">{p.swaps.length > 0 && <><button type="button" onClick={() => history.back()}>Undo</button><button type="button" onClick={() => go(withQuery((u) => u.delete("s")))}>{p.file ? "As in the file" : "As ranked"}</button></>}
-        <StartYield id={p.id} spec={p.spec} edits={p.edits} /><button type="button" onClick={() => print()}>Print</button></div></header>
-    <Keep id={p.id} spec={p.spec} swaps={p.swaps} file={p.file} />
+        <Keep id={p.id} spec={p.spec} swaps={p.swaps} file={p.file} /><StartYield id={p.id} spec={p.spec} edits={p.edits} /><button type="button" onClick={() => print()}>Print</button></div></header>
     {p.error && <Faults faults={p.error.faults} title="This change cannot be predicted" />}
     <div ref={ref} class={"desk" + (p.busy ? " stale" : "")}>
-      <figure class="plot drawing"><figcaption><span class="name">The chain, to scale <small>{drawing.elements.some((e) => e.guessed || e.height_m == null) ? "dashed: size not stated; " : ""}{drawing.elements.some((e) => e.broken) ? "a broken piece is drawn shorter" : ""}</small></span><span class="saves">
+      <figure class="plot drawing"><figcaption><span class="name">The chain, to scale <small>{[drawing.elements.some((e) => e.guessed || e.height_m == null) && "dashed: size not stated", drawing.elements.some((e) => e.broken) && "a broken piece is drawn shorter"].filter(Boolean).join("; ")}</small></span><span class="saves">
         <button type="button" aria-label="Save the drawing as SVG" onClick={() => saveSVG(svg.current!, file)}>SVG</button><button type="button" aria-label="Save the drawing as PNG" onClick={() => savePNG(svg.current!, file)}>PNG</button></span></figcaption>
         <Drawing svg={svg} shapes={drawing.elements} lay={lay} width={width} piece={piece} pick={setPiece} pr={pr.elements} />
       </figure>
@@ -98,14 +97,14 @@ export function View(p: { id: string; full: Full; spec: Spec; edits: Edit[]; bus
           bands={hot ? [{ name: "mismatch may add", low: hot.values.map((v, i) => (c.mismatch_db[i] == null ? null : v)), high: hot.values.map((v, i) => (v == null || c.mismatch_db[i] == null ? null : v + c.mismatch_db[i]!)), look: "b1" }] : []} />
         <Reflection title="Return loss, near end" of={c.return_loss_db} full={p.full} file={file + "-return-loss"} masks={masks("return_loss")} all />
         <Reflection title="Return loss, far end" of={c.return_loss_far_end_db} full={p.full} file={file + "-return-loss-far"} masks={masks("return_loss")} />
-        <Plot title="Group delay" shared x={f} xUnit="GHz" xScale={1e9} yUnit="ns" digits={4} file={file + "-delay"} empty={"Nothing to draw: " + (c.group_delay_is || "a piece states no delay") + "."} from={(_, k) => ofDelay(p.full, c.group_delay_s?.[k] == null ? null : c.group_delay_s[k]! * 1e9, k)}
+        <Plot title="Group delay" shared x={f} xUnit="GHz" xScale={1e9} yUnit="ns" digits={4} file={file + "-delay"} empty={"Nothing to draw: " + (c.group_delay_is || "a piece states no delay").replace(/^not known: /, "") + "."} from={(_, k) => ofDelay(p.full, c.group_delay_s?.[k] == null ? null : c.group_delay_s[k]! * 1e9, k)}
           traces={[{ name: c.group_delay_is || "group delay", y: (c.group_delay_s ?? []).map((v) => (v == null ? null : v * 1e9)), look: "t1" }]} />
       </div>
       <section class="cols2"><div class="margins"><h2>Margins</h2><table><caption class="hidden">Margins</caption><thead><tr><th scope="col">Limit</th><th scope="col" class="n">Asked</th><th scope="col" class="n">Worst</th><th scope="col" class="n">Likely</th><th scope="col" class="n">Margin</th><th scope="col">Verdict</th><th scope="col">Decided by</th></tr></thead>
         <tbody>{pr.margins.map((m) => <tr class={m.verdict.replace(" ", "-")}><th scope="row">{m.limit}</th><td class="n">{m.limit_value == null ? "–" : trim(m.limit_value, 4)}</td><td class="n"><Figure text={m.worst == null ? "not stated" : trim(m.worst, 4)} from={ofMargin(m)} /></td><td class="n">{m.likely == null ? "–" : trim(m.likely, 4)}</td>
           <td class="n">{m.margin == null ? "–" : <Figure text={trim(m.margin, 3)} from={ofMargin(m)} label={"Margin to " + m.limit} />} <small>{m.unit}</small></td><td><Verdict is={m.verdict} /></td><td>{m.element}</td></tr>)}</tbody></table></div>
         <div><h2>Breaks first</h2><dl class="firsts">{Object.entries(pr.breaks_first).map(([k, v]) => <><dt>{k}</dt><dd>{v.element}: {v.says}</dd></>)}</dl>
-          {!!pr.notes.length && <details><summary>{pr.notes.length} notes to these figures</summary><ul>{pr.notes.map((x) => <li>{x}</li>)}</ul></details>}
+          {!!pr.notes.length && <details><summary>{pr.notes.length} {pr.notes.length === 1 ? "note" : "notes"} to these figures</summary><ul>{pr.notes.map((x) => <li>{x}</li>)}</ul></details>}
           {!!pr.cautions.length && <div class="caution"><h3>Cautions</h3><ul>{pr.cautions.map((x) => <li>{x}</li>)}</ul></div>}</div></section>
     </div>
   </div>;

@@ -54,7 +54,7 @@ export function Drawing(p: { svg: { current: SVGSVGElement | null }; shapes: Sha
             : <g>
               <Body x={x} w={w} h={h} axis={axis} kind={s.kind} near={i < p.shapes.length / 2} />
               <rect class="core" x={x} y={axis - bore} width={w} height={2 * bore} /><rect class="pin" x={x} y={axis - pin} width={w} height={2 * pin} /></g>}
-        {on && <rect class="ring" x={x + 1} y={8} width={w - 2} height={axis * 2 - 18} />}
+        {on && <rect class="ring" x={x + 1} y={8} width={w - 2} height={axis * 2 - 34} />}
         <path class="leader" d={`M${cx} ${152}V${164}L${colx} ${178}V${H}`} />
         <text class="dim" x={cx} y={147} text-anchor="middle">{s.length_m != null ? (w > 34 ? mm(s.length_m) : trim(s.length_m * 1e3, 3)) : "?"}</text>
         <g class="dimension"><path d={`M${x + 1} 128V140M${x + w - 1} 128V140M${x + 1} 134H${x + w - 1}`} /><path d={`M${x - 2} 137l6 -6M${x + w - 4} 137l6 -6`} /></g>

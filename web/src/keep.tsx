@@ -53,13 +53,11 @@ export function Keep(p: { id: string; spec: Spec; swaps: string[]; file?: ChainF
     said.value = "undone";
     changed.value++;
   });
-  return <div class="keep">
-    <div class="tools">
+  return <>
       {p.file && p.swaps.length > 0 && <button type="button" class="main" onClick={() => write(p.file!)}>Write to {p.file.file}</button>}
-      {name == null ? <button type="button" onClick={open}>Keep as a file</button> : <form class="tools" onSubmit={(e) => { e.preventDefault(); void keep(); }}>
+      {name == null ? <button type="button" onClick={open}>Keep as a file</button> : <form class="tools keep" onSubmit={(e) => { e.preventDefault(); void keep(); }}>
         <label>Name of the file <input value={name} onInput={(e) => setName(e.currentTarget.value)} /></label><button type="submit" class="main" disabled={!name}>Keep</button><button type="button" onClick={() => setName(null)}>Cancel</button><small>is saved as <code>chains/{slug(name) === name ? name : "…"}.yaml</code></small></form>}
       {done && <span role="status" class="done">{done.words} {done.open ? <Link to={done.open}>{done.file}</Link> : <code>{done.file}</code>} <button type="button" onClick={undo}>Undo</button></span>}
-    </div>
     <Faults faults={faults} title="Not kept" />
-  </div>;
+  </>;
 }

@@ -15,7 +15,8 @@ export function Profile(p: { full: Full; boxes: { x: number; w: number }[]; widt
   // A piece's own time, from its beginning to its end, over its place in the drawing.
   const span = new Map<number, [number, number]>();
   pf.element.forEach((e, i) => { const s = span.get(e), t = pf.position_s[i]; span.set(e, s ? [Math.min(s[0], t), Math.max(s[1], t)] : [t, t]); });
-  const X = (e: number, t: number) => { const b = p.boxes[e], [a, z] = span.get(e)!; return b.x + Math.max(-0.15, Math.min(1.15, z > a ? (t - a) / (z - a) : 0.5)) * b.w; };
+  const part = (e: number, t: number) => { const [a, z] = span.get(e)!; return z > a ? (t - a) / (z - a) : 0.5; }; // of a piece's time
+  const X = (e: number, t: number) => p.boxes[e].x + part(e, t) * p.boxes[e].w;
   const line = (points: [number, number][]) => points.map(([x, y], i) => (i ? "L" : "M") + x.toFixed(1) + " " + y.toFixed(1)).join("");
   const stated = p.boxes.map((_, e) => pf.element.map((k, i) => (k === e && pf.impedance_ohm[i] != null ? [X(e, pf.position_s[i]), Y(pf.impedance_ohm[i]!)] as [number, number] : null)).filter((q): q is [number, number] => !!q));
   const table = () => csv(["what", "piece", "position (ps, one way)", "impedance (ohm)", "up to (ohm)"], [
@@ -30,7 +31,7 @@ export function Profile(p: { full: Full; boxes: { x: number; w: number }[]; widt
       {pf.bounds.map((b) => { const box = p.boxes[b.element]; return <g><rect class="area b1" x={box.x + 1} y={Y(b.high_ohm)} width={Math.max(2, box.w - 2)} height={Math.max(1, Y(b.low_ohm) - Y(b.high_ohm))} /><path class="bracket" d={`M${box.x + 1} ${Y(b.high_ohm)}h${Math.max(2, box.w - 2)}M${box.x + 1} ${Y(b.low_ohm)}h${Math.max(2, box.w - 2)}`} />
         <title>{`${names[b.element]}: a return loss of ${db(b.return_loss_db, 1)} at ${ghz(b.at_hz)}; as one step ${trim(b.low_ohm, 4)} or ${trim(b.high_ohm, 4)} ohm`}</title></g>; })}
       {stated.map((q) => q.length > 0 && <path class="trace t3" d={line(q)} />)}
-      {pf.traced.map((t) => <path class="trace t1" d={line(t.position_s.map((s, i) => [X(t.element[i], s), Y(t.impedance_ohm[i])]))}><title>{`seen by an edge of ${time(t.rise_s)}`}</title></path>)}
+      {pf.traced.map((t) => <path class="trace t1" d={line(t.position_s.map((s, i) => [t.element[i], s, t.impedance_ohm[i]]).filter(([e, s]) => part(e, s) > -0.1 && part(e, s) < 1.1).map(([e, s, z]) => [X(e, s), Y(z)]))}><title>{`seen by an edge of ${time(t.rise_s)}`}</title></path>)}
       {p.boxes.map((b, e) => !pf.bounds.some((q) => q.element === e) && !pf.traced.some((t) => t.from <= e && e <= t.to) && !stated[e].length && b.w > 16 && <text x={b.x + b.w / 2} y={Y(pf.reference_ohm) - 5} text-anchor="middle">?</text>)}
     </svg>
     <ul class="legend">

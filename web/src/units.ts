@@ -41,7 +41,7 @@ export interface Price { amount: number; currency: string }
 
 export function money(p: Price | null | undefined): string {
   if (!p) return unknown;
-  return p.amount === 0 && !p.currency ? "0" : p.amount.toFixed(2) + " " + p.currency;
+  return p.amount === 0 && !p.currency ? "0" : p.amount.toFixed(2).replace("-", "−") + " " + p.currency;
 }
 
 /** signed writes a difference so that its direction is seen. */

@@ -37,7 +37,7 @@ export function YieldResult(p: { r: Yield }) {
     <section class="sheet"><h2>Yield against every limit</h2>
       <p class="big"><Figure text={percent(r.yield.share, r.yield.interval)} from={from("Yield", r.yield)} /> <small>{span(r.yield)} with {trim(r.confidence * 100, 4)} % confidence</small></p>
       <Interval s={r.yield} asked={r.at_least} />
-      <p>{r.yield.meets} of {r.yield.of} copies drawn keep every limit. {percent(r.at_least)} is asked: <b>{r.enough ? "kept, even at the lower end of the interval" : r.yield.interval.high < r.at_least ? "missed, even at the upper end of the interval" : "not proved: the interval reaches below it; draw more copies, or widen a margin"}</b>.</p>
+      <p>{r.yield.meets} of {r.yield.of} copies drawn keep every limit. {trim(r.at_least * 100, 5)} % is asked: <b>{r.enough ? "kept, even at the lower end of the interval" : r.yield.interval.high < r.at_least ? "missed, even at the upper end of the interval" : "not proved: the interval reaches below it; draw more copies, or widen a margin"}</b>.</p>
       {!!r.missing.length && <p class="note">Not counted, for a figure is missing: {r.missing.join("; ")}.</p>}</section>
     {most.map((l) => <Limit key={l.name} l={l} r={r} from={from} />)}
     {r.observed.map((l) => <Limit key={l.name} l={l} r={r} from={from} />)}
@@ -61,7 +61,7 @@ function scaled(x: Num, unit: string): string {
 function Interval(p: { s: Share; asked: number }) {
   const [ref, W] = useWidth<HTMLDivElement>(420), lo = Math.max(0, Math.min(p.s.interval.low, p.asked) * 1.0 - Math.max(0.004, (1 - Math.min(p.s.interval.low, p.asked)) * 0.25));
   const w = Math.min(W, 720), X = (v: number) => 12 + ((v - lo) / (1 - lo)) * (w - 24);
-  return <div ref={ref}><svg width={w} height={52} role="img" aria-label={`Yield ${percent(p.s.share, p.s.interval)}, between ${span(p.s)}; asked ${percent(p.asked)}`}>
+  return <div ref={ref}><svg width={w} height={52} role="img" aria-label={`Yield ${percent(p.s.share, p.s.interval)}, between ${span(p.s)}; asked ${trim(p.asked * 100, 5)} %`}>
     {ticks(lo * 100, 100, w / 120).map((t) => <g class="grid"><line x1={X(t / 100)} x2={X(t / 100)} y1={8} y2={34} /><text x={X(t / 100)} y={48} text-anchor={t >= 99.99 ? "end" : "middle"}>{trim(t, 5)} %</text></g>)}
     <line class="limit" x1={X(p.asked)} x2={X(p.asked)} y1={4} y2={36} /><rect class="area b1" x={X(p.s.interval.low)} width={Math.max(2, X(p.s.interval.high) - X(p.s.interval.low))} y={14} height={14} /><path class="bracket" d={`M${X(p.s.interval.low)} 14v14M${X(p.s.interval.high)} 14v14`} /><circle class="dot t1" cx={X(p.s.share)} cy={21} r={5} /></svg></div>;
 }
@@ -111,5 +111,5 @@ const percent1 = (x: number) => (x * 100).toFixed(1).replace("-", "−") + " %";
 function Sorting(p: { s: NonNullable<Yield["sorting"]> }) {
   const s = p.s;
   return <section class="sheet"><h2>Sorting for the match</h2><dl class="facts"><div><dt>{s.kind} match</dt><dd>± {scaled(s.half_width_s, "s")}<small>in sets of {s.set_size}, at {ghz(s.at_hz)}</small></dd></div><div><dt>Standard deviation of the copies</dt><dd>{scaled(s.standard_deviation_s, "s")}</dd></div>
-    <div><dt>Sets that match unsorted</dt><dd>{percent(s.unsorted_share)}</dd></div><div><dt>To build for one set</dt><dd>{s.beyond_sorting ? "beyond sorting" : `${s.build_9_of_10}`}<small>{s.beyond_sorting ? "cut or trim each line" : `9 times in 10; ${s.build_5_of_10} in 5 of 10`}</small></dd></div></dl></section>;
+    <div><dt>Sets that match unsorted</dt><dd>{trim(s.unsorted_share * 100, 3)} %</dd></div><div><dt>To build for one set</dt><dd>{s.beyond_sorting ? "beyond sorting" : `${s.build_9_of_10}`}<small>{s.beyond_sorting ? "cut or trim each line" : `9 times in 10; ${s.build_5_of_10} in 5 of 10`}</small></dd></div></dl></section>;
 }
