@@ -137,7 +137,7 @@ Quantities are written with their units: 26.5GHz, 0.6m, 25mil, 17um, 85°C.`,
 		return usage(fmt.Sprintf("no command is called %q", args[0]), "see them all with: linewright --help")
 	}
 	root.RunE = func(c *cobra.Command, args []string) error { return c.Help() }
-	for _, add := range []func(*environment) *cobra.Command{newDemo, newPropose, newPredict, newYield, newVerify, newArchive, newServe, newLine, newBody, newSection, newField, newCatalogue, newInspect, newSchema, newVersion} {
+	for _, add := range []func(*environment) *cobra.Command{newDemo, newPropose, newPredict, newYield, newVerify, newArchive, newServe, newLine, newBody, newSection, newField, newCatalogue, newInspect, newDeembed, newFit, newSchema, newVersion} {
 		root.AddCommand(add(env))
 	}
 	return root

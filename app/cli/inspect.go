@@ -84,6 +84,17 @@ whole file is then not assessed. Exit status 1 when a finding is bad.`,
 
 // inspectNamed opens and judges one file. Faults come as workspace faults.
 func inspectNamed(ctx context.Context, name string, ports int) (inspect.File, error) {
+	f, err := openNamed(name)
+	if err != nil {
+		return inspect.File{}, err
+	}
+	defer f.Close()
+	return inspect.Judge(ctx, f, name, ports, 0)
+}
+
+// openNamed opens a file that was named on the command line, or says what is
+// wrong with the name.
+func openNamed(name string) (*os.File, error) {
 	info, err := os.Stat(name)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
@@ -91,18 +102,17 @@ func inspectNamed(ctx context.Context, name string, ports int) (inspect.File, er
 		if near := nearbyFile(name); near != "" {
 			help = "did you mean " + near + "?"
 		}
-		return inspect.File{}, workspace.Fault{File: name, Err: fs.ErrNotExist, Problem: "no such file", Help: help}
+		return nil, workspace.Fault{File: name, Err: fs.ErrNotExist, Problem: "no such file", Help: help}
 	case err != nil:
-		return inspect.File{}, workspace.Fault{File: name, Err: err, Problem: err.Error(), Help: "check the path and the permissions"}
+		return nil, workspace.Fault{File: name, Err: err, Problem: err.Error(), Help: "check the path and the permissions"}
 	case info.IsDir():
-		return inspect.File{}, workspace.Fault{File: name, Err: fs.ErrInvalid, Problem: "a folder, not a file", Help: "name files in it, such as " + filepath.Join(name, "*.s2p")}
+		return nil, workspace.Fault{File: name, Err: fs.ErrInvalid, Problem: "a folder, not a file", Help: "name files in it, such as " + filepath.Join(name, "*.s2p")}
 	}
 	f, err := os.Open(name)
 	if err != nil {
-		return inspect.File{}, workspace.Fault{File: name, Err: err, Problem: "it cannot be opened", Help: "check the permissions"}
+		return nil, workspace.Fault{File: name, Err: err, Problem: "it cannot be opened", Help: "check the permissions"}
 	}
-	defer f.Close()
-	return inspect.Judge(ctx, f, name, ports, 0)
+	return f, nil
 }
 
 // nearbyFile returns the file of the same folder whose name is nearest.
