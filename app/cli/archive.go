@@ -37,7 +37,7 @@ func temperatureK(t *units.Temperature) *float64 {
 }
 
 // keepVerdict puts a judged file into the archive.
-func keepVerdict(ctx context.Context, a *archive.Archive, kept *archive.Added, data []byte, f measured.File, p *verify.Plan, c archive.Conditions) error {
+func keepVerdict(ctx context.Context, a *archive.Archive, kept *archive.Added, data []byte, f measured.Verified, p *verify.Plan, c archive.Conditions) error {
 	r := archive.Record{Name: filepath.Base(f.File), Serial: f.Serial, Quality: f.Quality, Chain: p.Chain.Name, Enquiry: p.Enquiry.ID, Verdict: f.Verdict, Rule: p.Decision.Says, Version: version().Version, Conditions: c}
 	if d := f.Inspection; d != nil {
 		about(&r, *d)
@@ -347,7 +347,7 @@ func printRecord(env *environment, r archive.Record) {
 		return
 	}
 	paragraph(out, "  "+strings.ToUpper(r.Verdict)+": ", fmt.Sprintf("%s against %s; %s", r.Chain, r.Enquiry, r.Rule))
-	var f measured.File
+	var f measured.Verified
 	if err := json.NewDecoder(bytes.NewReader(r.Report)).Decode(&f); err == nil {
 		printSample(out, f)
 	}

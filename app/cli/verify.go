@@ -45,6 +45,7 @@ type measurement struct {
 	dir, enquiryName, plots                string
 	keep                                   bool
 	workers                                int
+	quality                                string
 	conditions                             archive.Conditions
 }
 
@@ -76,6 +77,7 @@ func (m *measurement) flags(c *cobra.Command) {
 	numberVar(f, &m.cpk, "cpk", 0, 10, "1.33", "capability that the lot's lower confidence bound is to reach; by default none")
 	numberVar(f, &m.confidence, "confidence", 0.5, 0.9999, "0.95", "of the lot's capability bound; by default 0.95")
 	countVar(f, &m.workers, "workers", "", 0, 0, 1024, "files judged at once; 0: one per processor")
+	wordVar(c, &m.quality, "quality", "how each file's quality is judged; by default full up to 200 files, quick (the initial metrics of IEEE 370, and in full where one is not good) beyond", "full", "quick")
 	f.StringVar(&m.plots, "plot", "", "write an SVG of the first sample over the limits, the prediction and the chain")
 	f.BoolVar(&m.keep, "archive", false, "keep the files with their verdicts in the workspace's archive")
 	conditionFlags(f, &m.conditions)
@@ -201,6 +203,10 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 			}
 			bar := env.newProgress()
 			o := measured.Options{LeftPlane: m.leftPlane, RightPlane: m.rightPlane, ChainPlanes: m.chainPlanes, Workers: m.workers, Progress: bar.report}
+			o.Quick = m.quality == "quick" || m.quality == "" && len(names) > 200
+			if m.plots != "" {
+				o.Detail = 1
+			}
 			o.Lot.Wanted, o.Lot.Confidence = m.cpk, m.confidence
 			for name, at := range map[string]**network.Network{m.leftFixture: &o.LeftFixture, m.rightFixture: &o.RightFixture} {
 				if name == "" {
@@ -223,8 +229,8 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 				defer store.Close()
 				m.conditions.TemperatureK = temperatureK(plan.Temperature())
 			}
-			var first *measured.File
-			o.Judged = func(data []byte, f measured.File) error {
+			var first *measured.Verified
+			o.Judged = func(data []byte, f measured.Verified) error {
 				if first == nil && f.Network() != nil {
 					first = &f
 				}
@@ -332,7 +338,7 @@ func pointer(x *float64) float64 {
 // qualityWords says how far a file's data can be trusted.
 var qualityWords = map[string]string{inspect.Good: "can be trusted", inspect.Care: "can be used with care", inspect.Bad: "are not to be trusted", inspect.NotAssessed: "could not be assessed in full"}
 
-func printSample(out io.Writer, f measured.File) {
+func printSample(out io.Writer, f measured.Verified) {
 	heading(out, "%s: %s", f.File, strings.ToUpper(f.Verdict))
 	if f.Why != "" {
 		paragraph(out, "  ", f.Why)
@@ -431,7 +437,7 @@ func printSamples(out io.Writer, d measured.Document) {
 	if len(shown) > mostRows { // those that need a look
 		shown = slices.Clone(shown)
 		order := map[string]int{"fails": 0, "not assessed": 1, "at risk": 2, "meets": 3}
-		slices.SortStableFunc(shown, func(a, b measured.File) int {
+		slices.SortStableFunc(shown, func(a, b measured.Verified) int {
 			if x := order[a.Verdict] - order[b.Verdict]; x != 0 {
 				return x
 			}
@@ -487,8 +493,8 @@ func printSamples(out io.Writer, d measured.Document) {
 }
 
 // closest is the limit of a file with the least margin relative to its guard.
-func closest(f measured.File) *measured.Margin {
-	var best *measured.Margin
+func closest(f measured.Verified) *measured.LimitMargin {
+	var best *measured.LimitMargin
 	for i := range f.Margins {
 		m := &f.Margins[i]
 		if m.Margin.Margin == nil || m.Wish {
@@ -501,11 +507,11 @@ func closest(f measured.File) *measured.Margin {
 	return best
 }
 
-func relativeMargin(m measured.Margin) float64 {
+func relativeMargin(m measured.LimitMargin) float64 {
 	return pointer(m.Margin.Margin) / math.Max(math.Abs(pointer(m.LimitValue)), 1e-9)
 }
 
-func leastMargin(f measured.File) float64 {
+func leastMargin(f measured.Verified) float64 {
 	if m := closest(f); m != nil {
 		return relativeMargin(*m)
 	}
@@ -563,7 +569,7 @@ func printLot(out io.Writer, l measured.Lot) {
 }
 
 // samplePage draws a sample over its limits, its prediction and the chain.
-func samplePage(p *verify.Plan, f measured.File) plot.Page {
+func samplePage(p *verify.Plan, f measured.Verified) plot.Page {
 	n := *f.Network()
 	x := make([]float64, len(n.Frequency))
 	for i, v := range n.Frequency {

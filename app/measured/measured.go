@@ -46,12 +46,15 @@ type Options struct {
 	RightFixture          *network.Network
 	Lot                   lot.Options
 	Workers               int // 0: one per processor
-	Detail                int // files whose time domain is kept for a picture; 0: none
-	MostBytes             int64
-	Progress              func(stage string, fraction float64)
+	// Quick judges a file's quality by the initial metrics of IEEE 370 alone where
+	// they are all good, a tenth of the work: for large lots.
+	Quick     bool
+	Detail    int // files whose time domain is kept for a picture; 0: none
+	MostBytes int64
+	Progress  func(stage string, fraction float64)
 	// Judged is handed each file's bytes and judgement, in order, before the bytes
 	// are dropped. An error ends the run.
-	Judged func(data []byte, f File) error
+	Judged func(data []byte, f Verified) error
 }
 
 // Source is one file.
@@ -71,8 +74,8 @@ type Planes struct {
 	Turned bool   `json:"turned"` // port 1 stands at the chain's right plane: the data were turned round
 }
 
-// Margin is a sample's distance to one limit.
-type Margin struct {
+// LimitMargin is a sample's distance to one limit.
+type LimitMargin struct {
 	wire.Margin
 	Trace       string    `json:"trace"`
 	Uncertainty *float64  `json:"expanded_uncertainty"`
@@ -116,8 +119,8 @@ type Length struct {
 	Why        string   `json:"why"`
 }
 
-// Piece is one piece of the chain in the time domain.
-type Piece struct {
+// PieceEchoes are one piece of the chain in the time domain.
+type PieceEchoes struct {
 	Name         string   `json:"name"`
 	FromM        float64  `json:"from_m"`
 	ToM          float64  `json:"to_m"`
@@ -142,8 +145,8 @@ type Place struct {
 	Says         string   `json:"says"`
 }
 
-// Trace is a response along the chain: reflection against place.
-type Trace struct {
+// Echoes are a response along the chain: reflection against place.
+type Echoes struct {
 	PositionM []float64  `json:"position_m"`
 	Measured  []*float64 `json:"reflection"`
 	May       []*float64 `json:"may_be"`
@@ -151,29 +154,30 @@ type Trace struct {
 
 // Along is a sample in the time domain.
 type Along struct {
-	Pieces      []Piece  `json:"pieces"`
-	LengthM     float64  `json:"length_m"`
-	TotalS      float64  `json:"total_s"`
-	ResolutionM float64  `json:"resolution_m"`
-	Shared      []string `json:"delay_shared_by"`
-	Scaled      float64  `json:"delays_scaled_by"`
-	Near        *Trace   `json:"from_left"` // null unless the file is one of those shown in detail
-	Far         *Trace   `json:"from_right"`
+	Pieces      []PieceEchoes `json:"pieces"`
+	LengthM     float64       `json:"length_m"`
+	TotalS      float64       `json:"total_s"`
+	ResolutionM float64       `json:"resolution_m"`
+	Shared      []string      `json:"delay_shared_by"`
+	Scaled      float64       `json:"delays_scaled_by"`
+	Near        *Echoes       `json:"from_left"` // null unless the file is one of those shown in detail
+	Far         *Echoes       `json:"from_right"`
 }
 
-// File is the judgement of one file.
-type File struct {
+// Verified is the judgement of one file.
+type Verified struct {
 	File       string            `json:"file"`
 	Serial     string            `json:"serial"`
 	SHA256     string            `json:"sha256"`
 	Bytes      int               `json:"bytes"`
 	Quality    string            `json:"quality"`
+	QualityBy  string            `json:"quality_by" enum:"all findings,initial metrics"`
 	Findings   []inspect.Finding `json:"findings"` // those that are not good
 	Inspection *inspect.File     `json:"-"`
 	Planes     *Planes           `json:"planes"`
 	Verdict    string            `json:"verdict"`
 	Why        string            `json:"why"`
-	Margins    []Margin          `json:"margins"`
+	Margins    []LimitMargin     `json:"margins"`
 	Agreement  []Agreement       `json:"against_prediction"`
 	Length     *Length           `json:"electrical_length"`
 	Difference *Place            `json:"difference"` // null: no place reflects more than it may
@@ -190,30 +194,20 @@ type File struct {
 }
 
 // Network is the sample between the chain's planes, until the run drops it.
-func (f File) Network() *network.Network { return f.network }
+func (f Verified) Network() *network.Network { return f.network }
 
 // Judge judges one file whose bytes are data.
-func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Options) (File, error) {
+func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Options) (Verified, error) {
 	sum := sha256.Sum256(data)
-	out := File{File: name, Serial: SerialOf(name), SHA256: hex.EncodeToString(sum[:]), Bytes: len(data), Verdict: assess.NotAssessed.String(), verdict: assess.NotAssessed,
-		Findings: []inspect.Finding{}, Margins: []Margin{}, Agreement: []Agreement{}, Errors: []wire.Error{}}
-	fail := func(err error) (File, error) {
+	out := Verified{File: name, Serial: SerialOf(name), SHA256: hex.EncodeToString(sum[:]), Bytes: len(data), Verdict: assess.NotAssessed.String(), verdict: assess.NotAssessed,
+		Findings: []inspect.Finding{}, Margins: []LimitMargin{}, Agreement: []Agreement{}, Errors: []wire.Error{}}
+	fail := func(err error) (Verified, error) {
 		if ctx.Err() != nil {
 			return out, ctx.Err()
 		}
 		out.Errors = wire.NewErrors(err).Errors
 		out.Why = out.Errors[0].Problem
 		return out, nil
-	}
-	d, err := inspect.Judge(ctx, bytes.NewReader(data), name, 0, 0)
-	if err != nil {
-		return fail(err)
-	}
-	out.Quality, out.Inspection = d.Verdict, &d
-	for _, f := range d.Findings {
-		if f.Verdict != inspect.Good {
-			out.Findings = append(out.Findings, f)
-		}
 	}
 	file, err := touchstone.Read(bytes.NewReader(data), name, 0)
 	if err != nil {
@@ -222,6 +216,20 @@ func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Opti
 	n, err := file.Network()
 	if err != nil {
 		return fail(workspace.Fault{File: name, Err: err, Problem: "its data give no scattering parameters: " + err.Error(), Help: "export S-parameters"})
+	}
+	d, quick := initial(n)
+	out.QualityBy = "initial metrics"
+	if !o.Quick || !quick {
+		out.QualityBy = "all findings"
+		if d, err = inspect.Judge(ctx, bytes.NewReader(data), name, 0, 0); err != nil {
+			return fail(err)
+		}
+	}
+	out.Quality, out.Inspection = d.Verdict, &d
+	for _, f := range d.Findings {
+		if f.Verdict != inspect.Good {
+			out.Findings = append(out.Findings, f)
+		}
 	}
 	if out.Planes, err = planes(p, file, o); err != nil {
 		var e *verify.PlaneError
@@ -246,6 +254,30 @@ func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Opti
 		out.Why = "its data are not to be trusted: " + bad(d)
 	}
 	return out, nil
+}
+
+// initial judges a network by the initial metrics of IEEE 370; false: one of
+// them is not even usable, or cannot be told, and a full look is needed.
+func initial(n network.Network) (inspect.File, bool) {
+	d := inspect.File{Verdict: inspect.Good, Ports: n.Ports, Points: len(n.Frequency), FromHz: num(n.Frequency[0]), ToHz: num(n.Frequency[len(n.Frequency)-1])}
+	q, err := n.InitialQuality()
+	if err != nil {
+		return d, false
+	}
+	for _, m := range []struct {
+		name                string
+		value, good, usable float64
+	}{{"passivity", q.Passivity, network.GoodPassivity, network.AcceptablePassivity}, {"reciprocity", q.Reciprocity, network.GoodReciprocity, network.AcceptableReciprocity}, {"causality", q.Causality, network.GoodCausality, network.AcceptableCausality}} {
+		switch {
+		case m.value >= m.good:
+		case m.value >= m.usable:
+			d.Verdict = inspect.Care
+			d.Findings = append(d.Findings, inspect.Finding{Finding: m.name, Verdict: inspect.Care, Grade: num(m.value), Ports: []int{}, Means: fmt.Sprintf("the initial metric is %.2f %%: usable, not good", m.value), Do: "inspect the file to see where"})
+		default:
+			return d, false
+		}
+	}
+	return d, true
 }
 
 func bad(d inspect.File) string {
@@ -376,8 +408,8 @@ func listed(xs []string) []string {
 	return xs
 }
 
-func newMargin(j verify.Judged) Margin {
-	m := Margin{wire.NewMargin(j.Margin), j.Trace, num(j.Uncertainty), num(j.Guard), num(j.Inside), []Segment{}}
+func newMargin(j verify.Judged) LimitMargin {
+	m := LimitMargin{wire.NewMargin(j.Margin), j.Trace, num(j.Uncertainty), num(j.Guard), num(j.Inside), []Segment{}}
 	for _, s := range j.Segments {
 		m.Segments = append(m.Segments, Segment{float64(s.From), float64(s.To), num(s.Margin), hz(s.At)})
 	}
@@ -400,7 +432,7 @@ func newPlace(x *verify.Place) *Place {
 }
 
 // fill shapes a report.
-func (f *File) fill(r verify.Report) {
+func (f *Verified) fill(r verify.Report) {
 	f.verdict, f.Verdict = r.Verdict, r.Verdict.String()
 	for _, j := range r.Margins {
 		f.Margins = append(f.Margins, newMargin(j))
@@ -422,11 +454,11 @@ func (f *File) fill(r verify.Report) {
 	if a.Largest.Size > 0 {
 		f.Largest = newPlace(&a.Largest)
 	}
-	f.Along = &Along{Pieces: []Piece{}, LengthM: a.Length, TotalS: a.Total, ResolutionM: a.Resolution, Shared: listed(a.Shared), Scaled: a.Scaled}
+	f.Along = &Along{Pieces: []PieceEchoes{}, LengthM: a.Length, TotalS: a.Total, ResolutionM: a.Resolution, Shared: listed(a.Shared), Scaled: a.Scaled}
 	for _, p := range a.Pieces {
-		f.Along.Pieces = append(f.Along.Pieces, Piece{p.Name, p.From, p.To, p.Start, p.Stop, num(network.ReturnLoss(p.Measured)), num(network.ReturnLoss(p.May)), p.Exceeds})
+		f.Along.Pieces = append(f.Along.Pieces, PieceEchoes{p.Name, p.From, p.To, p.Start, p.Stop, num(network.ReturnLoss(p.Measured)), num(network.ReturnLoss(p.May)), p.Exceeds})
 	}
-	trace := func(t verify.Trace) *Trace { return &Trace{t.Position, nums(t.Measured), nums(t.May)} }
+	trace := func(t verify.Trace) *Echoes { return &Echoes{t.Position, nums(t.Measured), nums(t.May)} }
 	f.Along.Near, f.Along.Far = trace(a.Near), trace(a.Far)
 }
 
@@ -456,21 +488,21 @@ type Member struct {
 
 // Set is the phase of the samples as a set.
 type Set struct {
-	Size       int      `json:"size"`
-	AtHz       *float64 `json:"at_hz"`
-	Width      Width    `json:"width"`
-	Shortest   string   `json:"shortest"`
-	Longest    string   `json:"longest"`
-	MeanS      *float64 `json:"mean_delay_s"`
-	DeviationS *float64 `json:"standard_deviation_s"`
-	Absolute   Width    `json:"widest_over_band"`
-	AbsoluteHz *float64 `json:"widest_over_band_at_hz"`
-	Flat       Width    `json:"widest_own_delay_removed"`
-	FlatHz     *float64 `json:"widest_own_delay_removed_at_hz"`
-	Match      *Margin  `json:"match"`
-	Members    []Member `json:"members"`
-	LeftOut    []Member `json:"left_out"`
-	Why        string   `json:"why"`
+	Size       int          `json:"size"`
+	AtHz       *float64     `json:"at_hz"`
+	Width      Width        `json:"width"`
+	Shortest   string       `json:"shortest"`
+	Longest    string       `json:"longest"`
+	MeanS      *float64     `json:"mean_delay_s"`
+	DeviationS *float64     `json:"standard_deviation_s"`
+	Absolute   Width        `json:"widest_over_band"`
+	AbsoluteHz *float64     `json:"widest_over_band_at_hz"`
+	Flat       Width        `json:"widest_own_delay_removed"`
+	FlatHz     *float64     `json:"widest_own_delay_removed_at_hz"`
+	Match      *LimitMargin `json:"match"`
+	Members    []Member     `json:"members"`
+	LeftOut    []Member     `json:"left_out"`
+	Why        string       `json:"why"`
 }
 
 // Lot is the statistics of many samples.
@@ -544,7 +576,7 @@ type Document struct {
 	TemperatureC *float64        `json:"temperature_c"`
 	Verdict      string          `json:"verdict"`
 	Counts       map[string]int  `json:"counts"` // files by verdict, and "unreadable"
-	Files        []File          `json:"files"`
+	Files        []Verified      `json:"files"`
 	Set          *Set            `json:"set"` // null with one file
 	Lot          *Lot            `json:"lot"` // null with fewer than eight
 	Questions    []wire.Question `json:"questions"`
@@ -570,7 +602,7 @@ func NewCollector(p *verify.Plan, o Options) *Collector {
 	d := p.Decision
 	c := &Collector{plan: p, o: o, set: p.NewSet()}
 	c.doc = Document{Chain: p.Chain.Name, Enquiry: p.Enquiry.ID, Decision: Decision{string(d.Rule), d.Default, d.Guard, d.Coverage, d.Says, d.Source},
-		Counts: map[string]int{}, Files: []File{}, Questions: []wire.Question{}, Notes: []string{}}
+		Counts: map[string]int{}, Files: []Verified{}, Questions: []wire.Question{}, Notes: []string{}}
 	if t := p.Temperature(); t != nil {
 		c.doc.TemperatureC = num(t.Celsius())
 	}
@@ -585,7 +617,7 @@ func NewCollector(p *verify.Plan, o Options) *Collector {
 }
 
 // Add takes the next file.
-func (c *Collector) Add(f File) {
+func (c *Collector) Add(f Verified) {
 	if r := f.report; r != nil {
 		c.set.Add(f.File, f.f, *r)
 		c.unit(f, *r)
@@ -607,7 +639,7 @@ func (c *Collector) Add(f File) {
 
 // unit turns a report into the lot's figures: the least margin in each piece of
 // each limit, and the delay.
-func (c *Collector) unit(f File, r verify.Report) {
+func (c *Collector) unit(f Verified, r verify.Report) {
 	u := lot.Unit{Name: f.File, Serial: math.NaN()}
 	if x, err := strconv.ParseFloat(f.Serial, 64); err == nil {
 		u.Serial = x
@@ -700,7 +732,7 @@ func Run(ctx context.Context, p *verify.Plan, sources []Source, o Options) (Docu
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	type judged struct {
-		f    File
+		f    Verified
 		data []byte
 		err  error
 	}
@@ -734,11 +766,11 @@ func Run(ctx context.Context, p *verify.Plan, sources []Source, o Options) (Docu
 		wg.Go(func() {
 			for i := range next {
 				data, err := read(sources[i], o)
-				var f File
+				var f Verified
 				if err == nil {
 					f, err = Judge(ctx, p, sources[i].Name, data, o)
 				} else if ctx.Err() == nil {
-					f = File{File: sources[i].Name, Serial: SerialOf(sources[i].Name), Verdict: assess.NotAssessed.String(), verdict: assess.NotAssessed, Findings: []inspect.Finding{}, Margins: []Margin{}, Agreement: []Agreement{},
+					f = Verified{File: sources[i].Name, Serial: SerialOf(sources[i].Name), Verdict: assess.NotAssessed.String(), verdict: assess.NotAssessed, Findings: []inspect.Finding{}, Margins: []LimitMargin{}, Agreement: []Agreement{},
 						Errors: wire.NewErrors(err).Errors}
 					f.Why, err = f.Errors[0].Problem, nil
 				}

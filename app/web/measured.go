@@ -10,14 +10,13 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"time"
 
 	"linewright/app/inspect"
+	"linewright/app/measured"
 	"linewright/app/view"
 	"linewright/app/wire"
-	"linewright/job/assess"
 )
 
 // measuredFile is one file that was dropped: what is in it and how it stands.
@@ -30,14 +29,21 @@ type measuredFile struct {
 
 // measuredDoc is the answer to dropped files.
 type measuredDoc struct {
-	Files      []measuredFile   `json:"files"`
-	Curves     *view.Curves     `json:"curves"`     // of the prediction; null without enquiry and rank
-	Prediction *wire.Prediction `json:"prediction"` // of the proposal
+	Files        []measuredFile     `json:"files"`
+	Curves       *view.Curves       `json:"curves"`       // of the prediction; null without a chain
+	Prediction   *wire.Prediction   `json:"prediction"`   // of the chain
+	Drawing      *view.Drawing      `json:"drawing"`      // of the chain
+	Band         *predictedBand     `json:"band"`         // in which built copies of the prediction lie; null where none can be drawn
+	Verification *measured.Document `json:"verification"` // of all files, in their order; null without a chain
 }
 
+// mostSamples is the number of files in one request; pictures of the first
+// maxFiles are sent, the verdicts of all.
+const mostSamples = 2000
+
 // measured reads Touchstone files as they come in, each into a temporary file:
-// it is read twice, and need not fit into memory. The parts called enquiry and
-// rank stand before the files.
+// it is read twice, and against no chain need not fit into memory. The parts that
+// say what the files are held against stand before the files.
 func (s *Server) measured(w http.ResponseWriter, r *http.Request) {
 	_ = http.NewResponseController(w).SetReadDeadline(time.Now().Add(10 * time.Minute)) // a slow line may take its time for 64 MB
 	doc, err := s.readMeasured(r)
@@ -64,10 +70,8 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 	if err != nil {
 		return doc, problem(http.StatusBadRequest, "no multipart form: "+err.Error(), "send the files as multipart/form-data")
 	}
-	var id string
-	rank := 0
-	var limits []view.Limit
-	var covers func(from, to float64) string
+	ask := newTerms()
+	var held against
 	ready := false
 	for {
 		p, err := parts.NextPart()
@@ -82,30 +86,21 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 			if err != nil {
 				return doc, uploadError(err)
 			}
-			switch p.FormName() {
-			case "enquiry":
-				id = strings.TrimSpace(string(text))
-			case "rank":
-				if rank, err = strconv.Atoi(strings.TrimSpace(string(text))); err != nil || rank < 1 {
-					return doc, problem(http.StatusUnprocessableEntity, fmt.Sprintf("rank %q", text), "send a whole number from 1")
-				}
-			default:
-				return doc, problem(http.StatusUnprocessableEntity, fmt.Sprintf("no field is called %q", p.FormName()), "send enquiry, rank and files")
+			if err := ask.set(p.FormName(), strings.TrimSpace(string(text))); err != nil {
+				return doc, err
 			}
 			continue
 		}
 		if !ready {
 			ready = true
-			if id != "" {
-				if limits, covers, err = s.against(r, id, rank, &doc); err != nil {
-					return doc, err
-				}
+			if held, err = s.against(r.Context(), ask, &doc); err != nil {
+				return doc, err
 			}
 		}
-		if len(doc.Files) >= maxFiles {
-			return doc, problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d files", maxFiles), "send the others afterwards")
+		if len(doc.Files) >= mostSamples {
+			return doc, problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d files", mostSamples), "verify larger lots on the command line: linewright verify")
 		}
-		f, err := s.measuredFile(r, p, limits, covers)
+		f, err := s.measuredFile(r, p, held, len(doc.Files))
 		if err != nil {
 			return doc, err
 		}
@@ -114,29 +109,17 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 	if len(doc.Files) == 0 {
 		return doc, problem(http.StatusUnprocessableEntity, "no file was sent", "send one or more Touchstone files")
 	}
+	if held.collector != nil {
+		d, err := held.collector.Document()
+		if err != nil {
+			return doc, err
+		}
+		doc.Verification = &d
+	}
 	return doc, nil
 }
 
-// against prepares what the files are held against.
-func (s *Server) against(r *http.Request, id string, rank int, doc *measuredDoc) ([]view.Limit, func(from, to float64) string, error) {
-	e, _, _, err := s.asked(id, nil)
-	if err != nil {
-		return nil, nil, err
-	}
-	if rank == 0 {
-		return view.LimitsOver(e, assess.Grid(e, 2)), view.Covers(e), nil
-	}
-	p, e, _, err := s.ranked(r.Context(), &rankInput{ID: id, Rank: rank})
-	if err != nil {
-		return nil, nil, err
-	}
-	c := view.NewCurves(e, p.Built, p.Report)
-	w := wire.NewPrediction(p.Built, p.Report)
-	doc.Curves, doc.Prediction = &c, &w
-	return c.Limits, view.Covers(e), nil
-}
-
-func (s *Server) measuredFile(r *http.Request, p *multipart.Part, limits []view.Limit, covers func(from, to float64) string) (measuredFile, error) {
+func (s *Server) measuredFile(r *http.Request, p *multipart.Part, held against, index int) (measuredFile, error) {
 	name := path.Base(filepath.ToSlash(strings.ReplaceAll(p.FileName(), `\`, "/")))
 	out := measuredFile{File: name, Errors: []wire.Error{}}
 	temp, err := os.CreateTemp("", "linewright-measured-")
@@ -159,6 +142,22 @@ func (s *Server) measuredFile(r *http.Request, p *multipart.Part, limits []view.
 		out.Errors = wire.NewErrors(err).Errors
 		return out, nil
 	}
+	if held.collector != nil {
+		data, err := os.ReadFile(temp.Name())
+		if err != nil {
+			return out, err
+		}
+		o := held.o
+		o.Quick = index >= maxFiles
+		f, err := measured.Judge(r.Context(), held.plan, name, data, o)
+		if err != nil {
+			return out, err
+		}
+		held.collector.Add(f)
+	}
+	if index >= maxFiles {
+		return out, nil
+	}
 	if _, err := temp.Seek(0, io.SeekStart); err != nil {
 		return out, err
 	}
@@ -170,7 +169,7 @@ func (s *Server) measuredFile(r *http.Request, p *multipart.Part, limits []view.
 	if _, err := temp.Seek(0, io.SeekStart); err != nil {
 		return out, err
 	}
-	sample, err := view.NewSample(r.Context(), temp, name, d.Points, limits, covers)
+	sample, err := view.NewSample(r.Context(), temp, name, d.Points, held.limits, held.covers)
 	if err != nil {
 		return fail(err)
 	}

@@ -159,9 +159,15 @@ func TestMeasuredRefuses(t *testing.T) {
 	refusal(t, s, upload(t, []string{"enquiry", "../x"}, []string{"a.s2p", ok}), 400)
 	refusal(t, s, upload(t, []string{"enquiry", "d1-bench-jumpers", "rank", "0"}, []string{"a.s2p", ok}), 422)
 	refusal(t, s, upload(t, []string{"enquiry", "d1-bench-jumpers", "rank", "99"}, []string{"a.s2p", ok}), 404)
+	refusal(t, s, upload(t, []string{"chain", "nobody"}, []string{"a.s2p", ok}), 404)
+	refusal(t, s, upload(t, []string{"chain", "bench-jumper", "enquiry", "d1-bench-jumpers", "rank", "1"}, []string{"a.s2p", ok}), 422)
+	for _, f := range [][2]string{{"rule", "lenient"}, {"uncertainty", "0.1"}, {"temperature", "23"}, {"guard", "wide"}, {"chain_planes", "perhaps"}, {"directivity", "good"}, {"stored_delay", "4 mm"}} {
+		refusal(t, s, upload(t, []string{"chain", "bench-jumper", f[0], f[1]}, []string{"a.s2p", ok}), 422)
+	}
+	refusal(t, s, upload(t, []string{"chain", "bench-jumper", "guard", "-1"}, []string{"a.s2p", ok}), 422)
 	refusal(t, s, upload(t, []string{"colour", "red"}, []string{"a.s2p", ok}), 422)
 	var many []string
-	for i := range maxFiles + 1 {
+	for i := range mostSamples + 1 {
 		many = append(many, fmt.Sprintf("%d.s2p", i), ok)
 	}
 	refusal(t, s, upload(t, nil, many), 413)

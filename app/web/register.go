@@ -47,10 +47,8 @@ func (s *Server) register() {
 // describeMeasured puts the one call that streams its body into the description.
 func (s *Server) describeMeasured() {
 	schemas := s.api.OpenAPI().Components.Schemas
-	text := &huma.Schema{Type: huma.TypeString}
-	s.api.OpenAPI().AddOperation(&huma.Operation{OperationID: "measured", Method: http.MethodPost, Path: "/measured", Summary: "Judge measured Touchstone files, against an enquiry's limits and a proposal",
-		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"multipart/form-data": {Schema: &huma.Schema{Type: huma.TypeObject, Properties: map[string]*huma.Schema{
-			"enquiry": text, "rank": text, "file": {Type: huma.TypeArray, Items: &huma.Schema{Type: huma.TypeString, Format: "binary"}, Description: "up to 16 files of up to 64 MB; enquiry and rank stand before them"}}}}}},
+	s.api.OpenAPI().AddOperation(&huma.Operation{OperationID: "measured", Method: http.MethodPost, Path: "/measured", Summary: "Judge measured Touchstone files: quality, limits, prediction, place along the chain; many as a set and a lot",
+		RequestBody: &huma.RequestBody{Required: true, Content: map[string]*huma.MediaType{"multipart/form-data": {Schema: &huma.Schema{Type: huma.TypeObject, Properties: termSchema()}}}},
 		Responses: map[string]*huma.Response{
 			"200":     {Description: "What is in each file", Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(reflect.TypeFor[measuredDoc](), true, "Measured")}}},
 			"default": {Description: "What is wrong, fault by fault", Content: map[string]*huma.MediaType{"application/json": {Schema: schemas.Schema(reflect.TypeFor[wire.Errors](), true, "Errors")}}}}})

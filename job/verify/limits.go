@@ -147,12 +147,11 @@ var ends = [2]string{nearEnd, farEnd}
 // measured is a sample with what the limits read off it.
 type measured struct {
 	network.Network
-	grid  *grid
-	plan  *Plan
-	db    [4][]float64 // S11, S12, S21, S22: −20 log magnitude
-	u21   []float64    // standard uncertainty of S21, dB
-	u     [2][]float64 // of |S11|, |S22|
-	delay float64
+	grid *grid
+	plan *Plan
+	db   [4][]float64 // S11, S12, S21, S22: −20 log magnitude
+	u21  []float64    // standard uncertainty of S21, dB
+	u    [2][]float64 // of |S11|, |S22|
 }
 
 func (m *measured) fill() {
