@@ -183,16 +183,26 @@ func (l *LaunchSpec) Resolve(at launch.Layouts) error {
 	return nil
 }
 
+// Refused says why the design that a launch names counts for nothing beside
+// board connector k, which may be nil: it was drawn for another stackup or for
+// another connector. Empty: it counts.
+func (l LaunchSpec) Refused(k *part.BoardConnector) string {
+	switch {
+	case l.doubt != "":
+		return l.doubt
+	case l.connector != "" && k != nil && l.connector != k.ID:
+		return fmt.Sprintf("launch %s was drawn for %s, %s stands here", l.Design, l.connector, k.ID)
+	}
+	return ""
+}
+
 // estimated returns the launch as an element by closed formulas, beside the
 // board connector it joins; nil with the reason when there is no estimate.
 func (l LaunchSpec) estimated(where string, k *part.BoardConnector, turned bool) (Element, string) {
 	in := *l.Input
 	in.Connector = k
-	switch {
-	case l.doubt != "":
-		return nil, l.doubt
-	case l.connector != "" && k != nil && l.connector != k.ID:
-		return nil, fmt.Sprintf("launch %s was drawn for %s, %s stands here", l.Design, l.connector, k.ID)
+	if why := l.Refused(k); why != "" {
+		return nil, why
 	}
 	if _, err := launch.Estimate(in, []float64{1e9}); err != nil {
 		return nil, "not estimated: " + err.Error()

@@ -114,19 +114,26 @@ func (j *judge) launchInput(i int, end enquiry.End, top units.Frequency) launch.
 	in.Stackup = j.s.Layouts.Stackup(end.Stackup)
 	geometry := LaunchGeometry(end)
 	if d := j.s.Layouts.Launch(end.Launch); d != nil {
-		for _, x := range geometry.Clashes(d.Parameters) {
-			j.noteOnce("launch %s, %s: what the enquiry says and what the launch was drawn with; the enquiry's counts", d.Name, x)
-		}
-		geometry = geometry.Fill(d.Parameters)
 		if in.Stackup == nil {
 			in.Stackup = j.s.Layouts.Stackup(d.Stackup)
 		}
-		if drawn := j.s.Layouts.Drawn(*d); in.Footprint == nil || in.Stackup != nil && len(launch.AnotherStackup(drawn.Identity, in.Stackup.Identity())) > 0 {
+		drawn := j.s.Layouts.Drawn(*d)
+		another := in.Stackup != nil && len(launch.AnotherStackup(drawn.Identity, in.Stackup.Identity())) > 0
+		if in.Footprint == nil || another {
 			in.Footprint = &drawn
 		}
+		if !another && (d.Connector == "" || k == nil || d.Connector == k.ID) { // a design of something else is no geometry of this launch
+			for _, x := range geometry.Clashes(d.Parameters) {
+				j.noteOnce("launch %s, %s: what the enquiry says and what the launch was drawn with; the enquiry's counts", d.Name, x)
+			}
+			geometry = geometry.Fill(d.Parameters)
+		}
 	}
-	if x := j.chainLaunch(i); x != nil {
-		geometry = x.Parameters.Fill(geometry)
+	if l := j.chainLaunch(i); l != nil && l.Input != nil {
+		x := l.Input
+		if l.Refused(k) == "" {
+			geometry = x.Parameters.Fill(geometry)
+		}
 		in.Stackup = x.Stackup
 		if x.Footprint != nil {
 			in.Footprint = x.Footprint
@@ -153,9 +160,9 @@ func LaunchGeometry(end enquiry.End) launch.Parameters {
 	return p
 }
 
-// chainLaunch is the launch that the chain itself gives by its geometry at an
-// end; nil when it gives none there.
-func (j *judge) chainLaunch(end int) *launch.Input {
+// chainLaunch is the launch that the chain itself gives at an end; nil when it
+// gives none there.
+func (j *judge) chainLaunch(end int) *chain.LaunchSpec {
 	var all []*chain.LaunchSpec
 	for _, p := range j.s.Spec.Pieces {
 		if p.Launch != nil {
@@ -166,9 +173,9 @@ func (j *judge) chainLaunch(end int) *launch.Input {
 	case len(all) == 0:
 		return nil
 	case end == 0:
-		return all[0].Input
+		return all[0]
 	case len(all) > 1 || j.e.From.Kind != enquiry.Board:
-		return all[len(all)-1].Input
+		return all[len(all)-1]
 	}
 	return nil
 }

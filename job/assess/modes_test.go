@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"context"
 	"math"
 	"strings"
 	"testing"
@@ -148,6 +149,49 @@ func TestModesOfFencelessLine(t *testing.T) {
 			if want := 299.792458 / (2 * 1.5 * math.Sqrt(3.5)); m.Verdict != Meets || !(math.Abs(m.Worst-want) <= 0.01) {
 				t.Errorf("with vias: %v at %g GHz, want %g", m.Verdict, m.Worst, want)
 			}
+		}
+	}
+}
+
+// A design of another stackup, or of another connector, is no geometry of the
+// launch at hand: its ring and its rows judge nothing here.
+func TestModesOfRefusedDesign(t *testing.T) {
+	stack := func(name string) board.Stackup {
+		return board.Stackup{Name: name, Fabricator: name, Layers: []board.Layer{
+			{Name: "L1", Kind: board.Copper, Thickness: 35e-6},
+			{Name: "core", Kind: board.Core, Thickness: 0.25e-3, Permittivity: held(3.5)},
+			{Name: "L2", Kind: board.Copper, Use: board.Plane, Thickness: 35e-6},
+		}}
+	}
+	layouts := launch.Layouts{Stackups: []board.Stackup{stack("ours"), stack("theirs")}, Launches: []launch.Design{{Name: "drawn", Stackup: "ours", Connector: "vertical",
+		Parameters: launch.Parameters{Ring: launch.Ring{Diameter: held(units.Length(1.6e-3)), Barrel: held(units.Length(0.25e-3))}, Via: launch.Via{Drill: held(units.Length(0.25e-3)), Length: held(units.Length(0.25e-3))}}}}}
+	for name, c := range map[string]struct {
+		stackup, connector string
+		known              bool
+	}{"its own": {"ours", "vertical", true}, "another stackup": {"theirs", "vertical", false}, "another connector": {"ours", "ringless", false}} {
+		cat := modeShelf()
+		ringless := cat.BoardConnectors[0]
+		ringless.ID = "ringless"
+		cat.BoardConnectors = append(cat.BoardConnectors, ringless)
+		spec := chain.Spec{Name: name, Pieces: []chain.PieceSpec{{Launch: &chain.LaunchSpec{Design: "drawn", Stackup: c.stackup}}, {Part: c.connector}, {Part: "told"}, {Part: "cable", Length: held(units.Length(0.3))}, {Part: "told"}}}
+		if err := spec.Resolve(layouts); err != nil {
+			t.Fatal(err)
+		}
+		b, err := chain.Build(spec, cat)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := enquiry.Enquiry{ID: "refused", Band: []enquiry.Band{{From: 20e9, To: 30e9}}, From: enquiry.End{Kind: enquiry.Board, Stackup: c.stackup, Launch: "drawn"}, To: enquiry.End{Kind: enquiry.Port}}
+		r, err := Assess(context.Background(), e, Subject{Built: b, Catalogue: cat, Layouts: layouts}, Options{Points: 3, Draws: -1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m := marginOf(t, r, "mode-free limit")
+		if known := m.Verdict == Meets; known != c.known || !c.known && m.Verdict != NotAssessed {
+			t.Errorf("%s: %v: %s", name, m.Verdict, m.Why)
+		}
+		if has(r, "launch, mode limit of the via ring") != c.known {
+			t.Errorf("%s: the ring of the design is judged: %v", name, !c.known)
 		}
 	}
 }
