@@ -56,9 +56,9 @@ func (c Catalogue) LookupSeries(name string) (series.Series, bool) {
 
 // Cable returns the cable of that id.
 func (c Catalogue) Cable(id string) (part.Cable, bool) {
-	for _, p := range c.Cables {
-		if p.ID == id {
-			return p, true
+	for i := range c.Cables { // by index: a part is a large value, and there may be thousands
+		if c.Cables[i].ID == id {
+			return c.Cables[i], true
 		}
 	}
 	return part.Cable{}, false
@@ -66,9 +66,9 @@ func (c Catalogue) Cable(id string) (part.Cable, bool) {
 
 // CableConnector returns the cable connector of that id.
 func (c Catalogue) CableConnector(id string) (part.CableConnector, bool) {
-	for _, p := range c.CableConnectors {
-		if p.ID == id {
-			return p, true
+	for i := range c.CableConnectors {
+		if c.CableConnectors[i].ID == id {
+			return c.CableConnectors[i], true
 		}
 	}
 	return part.CableConnector{}, false
@@ -76,9 +76,9 @@ func (c Catalogue) CableConnector(id string) (part.CableConnector, bool) {
 
 // BoardConnector returns the board connector of that id.
 func (c Catalogue) BoardConnector(id string) (part.BoardConnector, bool) {
-	for _, p := range c.BoardConnectors {
-		if p.ID == id {
-			return p, true
+	for i := range c.BoardConnectors {
+		if c.BoardConnectors[i].ID == id {
+			return c.BoardConnectors[i], true
 		}
 	}
 	return part.BoardConnector{}, false
@@ -86,9 +86,9 @@ func (c Catalogue) BoardConnector(id string) (part.BoardConnector, bool) {
 
 // Adapter returns the adapter of that id.
 func (c Catalogue) Adapter(id string) (part.Adapter, bool) {
-	for _, p := range c.Adapters {
-		if p.ID == id {
-			return p, true
+	for i := range c.Adapters {
+		if c.Adapters[i].ID == id {
+			return c.Adapters[i], true
 		}
 	}
 	return part.Adapter{}, false
@@ -96,9 +96,9 @@ func (c Catalogue) Adapter(id string) (part.Adapter, bool) {
 
 // Bullet returns the bullet of that id.
 func (c Catalogue) Bullet(id string) (part.Bullet, bool) {
-	for _, p := range c.Bullets {
-		if p.ID == id {
-			return p, true
+	for i := range c.Bullets {
+		if c.Bullets[i].ID == id {
+			return c.Bullets[i], true
 		}
 	}
 	return part.Bullet{}, false

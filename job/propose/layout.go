@@ -181,34 +181,42 @@ func (l *layout) adapters(name string, faces []part.Face) []part.Face {
 
 // cables adds near connector, cable and far connector.
 func (l *layout) cables(open []part.Face) {
-	// Cables that the same connectors fit share one state.
-	fits := map[string]string{} // cable id → state
-	for _, c := range l.cat.Cables {
-		var ids []string
-		for _, k := range l.cat.CableConnectors {
-			if catalogue.Fits(k, c) {
-				ids = append(ids, k.ID)
-			}
-		}
-		if len(ids) > 0 {
-			fits[c.ID] = "core " + strings.Join(ids, " ")
+	// Cables that the same connectors fit share one state. A connector names the
+	// cables that it fits, or groups of them; there may be thousands of cables.
+	takers := map[string][]int{} // id or group → connectors
+	for k := range l.cat.CableConnectors {
+		for _, f := range l.cat.CableConnectors[k].Fits {
+			takers[f] = append(takers[f], k)
 		}
 	}
-	groupsOf := func(k part.CableConnector) []string {
-		seen := map[string]bool{}
-		var out []string
-		for _, c := range l.cat.Cables {
-			if g, ok := fits[c.ID]; ok && catalogue.Fits(k, c) && !seen[g] {
-				seen[g] = true
-				out = append(out, g)
+	fits := map[string]string{}                            // cable id → state
+	states := make([][]string, len(l.cat.CableConnectors)) // of the cables that each fits
+	for i := range l.cat.Cables {
+		c := &l.cat.Cables[i]
+		ks := slices.Clone(takers[c.ID])
+		if c.Group != "" {
+			ks = append(ks, takers[c.Group]...)
+		}
+		if len(ks) == 0 {
+			continue
+		}
+		slices.Sort(ks)
+		ks = slices.Compact(ks)
+		state := "core"
+		for _, k := range ks {
+			state += " " + l.cat.CableConnectors[k].ID
+		}
+		fits[c.ID] = state
+		for _, k := range ks {
+			if !slices.Contains(states[k], state) {
+				states[k] = append(states[k], state)
 			}
 		}
-		return out
 	}
 	near, far := slot{name: "near cable connector"}, slot{name: "far cable connector"}
 	for i := range l.cat.CableConnectors {
 		k := &l.cat.CableConnectors[i]
-		groups := groupsOf(*k)
+		groups := states[i]
 		c := l.cableConnector(k, 0)
 		for _, g := range groups {
 			if open == nil {
