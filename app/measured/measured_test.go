@@ -124,10 +124,6 @@ func sweep(n int) []float64 {
 	return f
 }
 
-func of(name string, data []byte) Source {
-	return Source{name, func() (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(data)), nil }}
-}
-
 const near, far = "mating plane of the near connector", "mating plane of the far connector"
 
 // The planes that a file names are compared with the chain's; vouching does not
