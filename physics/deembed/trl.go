@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"linewright/physics/fit"
 	"linewright/physics/internal/dense"
 	"linewright/physics/network"
 )
@@ -72,7 +73,7 @@ func (c Calibration) Usable(k int) bool {
 // With M_i = X T_i Y of a line of length l_i, M_j M_i⁻¹ = X diag(e^{−γΔl}, e^{γΔl}) X⁻¹: its
 // eigenvectors are the columns of X, and b and c/a follow; from the lines seen from the other
 // end, those of Y. Which eigenvalue is which is told by γ followed up from the lowest
-// frequency, begun with the difference of the lines' delays. With more than two lines the pairs that
+// frequency, begun with [fit.Slowness]. With more than two lines the pairs that
 // share one line are combined by Gauss and Markov, with the covariance that
 // errors δ at either end of each line cause,
 //
@@ -145,7 +146,14 @@ func (t TRL) Solve() (Calibration, error) {
 	if span == 0 {
 		return Calibration{}, fault(op, ErrLengths, "", "all lines of %g mm", t.Lines[0].Length*1e3)
 	}
-	slowness := (t.Lines[long].Network.Delay(1, 0) - t.Lines[short].Network.Delay(1, 0)) / span
+	var pairs [][]complex128
+	var extra []float64
+	for i, l := range t.Lines {
+		if i != short {
+			pairs, extra = append(pairs, fit.Cosh(left[short], left[i])), append(extra, l.Length-t.Lines[short].Length)
+		}
+	}
+	slowness := fit.Slowness(first.Frequency, pairs, extra, (t.Lines[long].Network.Delay(1, 0)-t.Lines[short].Network.Delay(1, 0))/span)
 	guess := t.Guess
 	if guess == 0 {
 		guess = -1
@@ -163,35 +171,18 @@ func (t TRL) Solve() (Calibration, error) {
 		if k > 0 {
 			gamma += complex(0, 2*math.Pi*(f-first.Frequency[k-1])*slowness)
 		}
-		e := make([]complex128, len(lengths))
 		ml, mr := make([]network.Transfer, len(lengths)), make([]network.Transfer, len(lengths))
-		for i, l := range lengths {
-			e[i] = cmplx.Exp(-gamma * complex(l, 0))
+		for i := range lengths {
 			ml[i], mr[i] = left[i][k], right[i][k]
 		}
-		x, vx, phase := oneSide(ml, e)
-		y, vy, _ := oneSide(mr, e)
-		// X⁻¹ M Y⁻¹ of each line, up to the factors.
-		logs, ks := make([]complex128, len(lengths)), make([]complex128, len(lengths))
-		for i := range lengths {
-			d := inner(x, y, ml[i])
-			logs[i], ks[i] = cmplx.Log(d.T11/d.T22), d.T22
-		}
-		for i, l := range lengths { // whole turns, as predicted from the shortest line
-			off := imag(logs[i]-logs[short]) + 2*imag(gamma)*(l-lengths[short])
-			if i != short {
-				logs[i] -= complex(0, 2*math.Pi*math.Round(off/(2*math.Pi)))
-			}
-		}
-		slope, intercept, rest := straight(lengths, logs)
 		predicted := gamma
-		gamma = -slope / 2
-		scatter[k] = rest
-		aa := cmplx.Exp(intercept)
-		var kk complex128
-		for i, l := range lengths {
-			kk += ks[i] * cmplx.Exp(-gamma*complex(l, 0)) / complex(float64(len(lengths)), 0)
+		b := boxes(ml, mr, lengths, short, predicted)
+		if b.phase >= window/2 { // again, with γ as found: pairs near whole half waves need it well known
+			b = boxes(ml, mr, lengths, short, b.gamma)
 		}
+		gamma = b.gamma
+		x, y, aa, kk := b.x, b.y, b.aa, b.k
+		scatter[k] = b.rest
 		// The reflection: a Γ from the left, a' Γ from the right.
 		w1, w2 := t.Reflect.At(k, 0, 0), t.Reflect.At(k, 1, 1)
 		g1 := (w1 - x.b) / (1 - w1*x.ca)
@@ -212,9 +203,9 @@ func (t TRL) Solve() (Calibration, error) {
 		}
 		c.left, c.right, c.k = append(c.left, x), append(c.right, y), append(c.k, kk)
 		c.Gamma = append(c.Gamma, gamma)
-		c.Phase = append(c.Phase, phase)
-		c.Weight = append(c.Weight, (vx+vy)/2)
-		if phase < window/2 { // too near a whole half wave to be followed
+		c.Phase = append(c.Phase, b.phase)
+		c.Weight = append(c.Weight, b.variance)
+		if b.phase < window/2 { // too near a whole half wave to be followed
 			gamma = predicted
 		}
 	}
@@ -238,6 +229,45 @@ func (t TRL) Solve() (Calibration, error) {
 		c.GammaUncertainty = append(c.GammaUncertainty, u)
 	}
 	return c, nil
+}
+
+// found is what the lines tell at one frequency.
+type found struct {
+	x, y            box        // but for a
+	gamma           complex128 // 1/m
+	aa              complex128 // a a'
+	k               complex128 // r s
+	rest            float64    // scatter of the lines about γ
+	variance, phase float64    // see [oneSide]
+}
+
+// boxes solves the lines m, seen from the left and from the right, with γ predicted.
+func boxes(ml, mr []network.Transfer, lengths []float64, short int, gamma complex128) found {
+	e := make([]complex128, len(lengths))
+	for i, l := range lengths {
+		e[i] = cmplx.Exp(-gamma * complex(l, 0))
+	}
+	x, vx, phase := oneSide(ml, e)
+	y, vy, _ := oneSide(mr, e)
+	b := found{x: x, y: y, variance: (vx + vy) / 2, phase: phase}
+	// X⁻¹ M Y⁻¹ of each line, up to the factors.
+	logs, ks := make([]complex128, len(lengths)), make([]complex128, len(lengths))
+	for i := range lengths {
+		d := inner(x, y, ml[i])
+		logs[i], ks[i] = cmplx.Log(d.T11/d.T22), d.T22
+	}
+	for i, l := range lengths { // whole turns, as predicted from the shortest line
+		if i != short {
+			off := imag(logs[i]-logs[short]) + 2*imag(gamma)*(l-lengths[short])
+			logs[i] -= complex(0, 2*math.Pi*math.Round(off/(2*math.Pi)))
+		}
+	}
+	slope, intercept, rest := straight(lengths, logs)
+	b.gamma, b.aa, b.rest = -slope/2, cmplx.Exp(intercept), rest
+	for i, l := range lengths {
+		b.k += ks[i] * cmplx.Exp(-b.gamma*complex(l, 0)) / complex(float64(len(lengths)), 0)
+	}
+	return b
 }
 
 func alike(op string, i int, first, n network.Network) error {

@@ -120,6 +120,41 @@ func TestTRLExact(t *testing.T) {
 	}
 }
 
+// Launches that reflect more than they pass at the top of the band, in bands that begin
+// high, where whole turns of phase lie before the first point: no root and no turn is
+// chosen wrong.
+func TestTRLStrongLaunches(t *testing.T) {
+	for _, band := range [][2]float64{{1e9, 67e9}, {40e9, 67e9}, {75e9, 110e9}} {
+		f := make([]float64, 120)
+		for k := range f {
+			f[k] = band[0] + (band[1]-band[0])*float64(k)/float64(len(f)-1)
+		}
+		for seed := range uint64(15) {
+			r := rand.New(rand.NewPCG(seed, 40))
+			s := newScene(r, f)
+			strong := func() network.Network {
+				return launch{(30 + 60*r.Float64()) * 1e-15, (40 + 120*r.Float64()) * 1e-12, 35 + 40*r.Float64(), 10e-12}.network(f)
+			}
+			s.left, s.right = chain(strong(), s.trace(10e-3, 1)), chain(s.trace(10e-3, 1), strong())
+			for _, rms := range []float64{0, 2e-3} {
+				c, err := standards(r, s.board, s.left, s.right, []float64{0, 0.9e-3, 3.2e-3, 9e-3, 14e-3}, rms).Solve()
+				if err != nil {
+					t.Fatal(err)
+				}
+				if _, e := apart(s.part(t, c, chain(s.left, s.dut, s.right)), s.dut, 110e9); !(e <= 1e-9+10*rms) {
+					t.Errorf("%g to %g GHz, seed %d, noise %g: the part is off by %.3g rms", band[0]/1e9, band[1]/1e9, seed, rms, e)
+				}
+				for k, g := range c.Gamma {
+					if d := cmplx.Abs(g - s.points[k].Gamma); !(d <= 0.05*cmplx.Abs(g)) {
+						t.Errorf("%g GHz, seed %d, noise %g: γ %v, want %v", f[k]/1e9, seed, rms, g, s.points[k].Gamma)
+						break
+					}
+				}
+			}
+		}
+	}
+}
+
 // With two lines the method is that of Engen and Hoer. The twin solves their quadratic
 // equation, b and c/a being its roots, and takes a b-root by its size:
 //

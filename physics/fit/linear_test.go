@@ -2,6 +2,7 @@ package fit
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strconv"
@@ -123,6 +124,31 @@ func TestLinearFaults(t *testing.T) {
 	} {
 		if _, err := Linear(c.rows, c.y, c.sigma); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", name, err, c.want)
+		}
+	}
+}
+
+// Wampler1 and Wampler2 of the same collection, made to break normal equations: polynomials of
+// degree five at x = 0 ... 20, y = Σ x^k and y = Σ (x/10)^k, whose certified coefficients are exactly 1 and 10^−k.
+func TestWampler(t *testing.T) {
+	for i, base := range []float64{1, 0.1} {
+		var rows [][]float64
+		var y []float64
+		for x := range 21 {
+			row, sum := make([]float64, 6), 0.0
+			for k := range row {
+				row[k] = math.Pow(float64(x), float64(k))
+				sum += math.Pow(base*float64(x), float64(k))
+			}
+			rows, y = append(rows, row), append(y, sum)
+		}
+		f, err := Linear(rows, y, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k, v := range f.Value {
+			want := math.Pow(base, float64(k))
+			refcheck.Record(t, fmt.Sprintf("wampler%d-b%d", i+1, k), "coefficient", "NIST StRD, Wampler data sets, certified values", want, v, 1e-8*want)
 		}
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"linewright/physics/line"
 	"linewright/physics/network"
 )
 
@@ -29,6 +30,61 @@ type Propagation struct {
 	Mismatch []float64
 }
 
+// Slowness returns the delay per metre of a line, in s/m, from cosh γΔl of one or more
+// differences of length, in m, over frequency, in Hz: what [Cosh] gives, which does not
+// see the launches. It is the value of all between 0.9 and 5 times that of light
+// for which cos(2πf s Δl) agrees best with them; of several that agree as well within a
+// twentieth, as in a narrow band they may, that which is nearest to guess.
+//
+// Source: derived here.
+func Slowness(frequency []float64, cosh [][]complex128, extra []float64, guess float64) float64 {
+	longest := 0.0
+	for _, l := range extra {
+		longest = math.Max(longest, math.Abs(l))
+	}
+	// A tenth of a radian at the end of the sweep and of the longest difference; some hundred frequencies do.
+	stride := max(1, len(frequency)/128)
+	step := 0.1 / (2 * math.Pi * frequency[len(frequency)-1] * longest)
+	low, high := 0.9/line.C0, 5/line.C0
+	n := min(max(int((high-low)/step), 16), 20000)
+	off := make([]float64, n+1)
+	least := math.Inf(1)
+	for i := range off {
+		s := low + (high-low)*float64(i)/float64(n)
+		for j, l := range extra {
+			for k := 0; k < len(frequency); k += stride {
+				off[i] += math.Abs(real(cosh[j][k]) - math.Cos(2*math.Pi*frequency[k]*s*l))
+			}
+		}
+		least = math.Min(least, off[i])
+	}
+	best := guess
+	nearest := math.Inf(1)
+	for i, v := range off {
+		if v > least*1.05 || i > 0 && off[i-1] < v || i < n && off[i+1] < v {
+			continue // not a minimum, or not one of the deepest
+		}
+		s := low + (high-low)*float64(i)/float64(n)
+		if d := math.Abs(s - guess); d < nearest {
+			best, nearest = s, d
+		}
+	}
+	return best
+}
+
+// Cosh returns cosh γΔl = tr/(2√det) of T_long T_short⁻¹, at each frequency.
+func Cosh(short, long []network.Transfer) []complex128 {
+	c := make([]complex128, len(short))
+	for k := range c {
+		a, b := long[k], short[k]
+		det := b.T11*b.T22 - b.T12*b.T21
+		trace := (a.T11*b.T22 - a.T12*b.T21 - a.T21*b.T12 + a.T22*b.T11) / det
+		root := cmplx.Sqrt((a.T11*a.T22 - a.T12*a.T21) / det) // about 1
+		c[k] = trace / (2 * root)
+	}
+	return c
+}
+
 // TwoLines returns the propagation constant of the line of which long has extra metres
 // more than short, whatever the launches are, as long as they are the same on
 // both: T_long T_short⁻¹ is similar to the line's own diag(e^{−γΔl}, e^{+γΔl}), and
@@ -36,7 +92,7 @@ type Propagation struct {
 //	cosh γΔl = tr(T_long T_short⁻¹) / 2√det
 //
 // does not see what it is similar by. The sign is that of a line that attenuates; whole
-// turns follow from the difference of the two delays, so that no permittivity need be
+// turns follow from [Slowness], so that no permittivity need be
 // guessed. The line need not match the ports.
 //
 // Source: [janezic1999]; the use of the trace instead of the eigenvalues is ours and
@@ -62,7 +118,7 @@ func TwoLines(short, long network.Network, extra float64) (Propagation, error) {
 	if err != nil {
 		return Propagation{}, err
 	}
-	tau := long.Delay(1, 0) - short.Delay(1, 0)
+	tau := extra * Slowness(short.Frequency, [][]complex128{Cosh(ts, tl)}, []float64{extra}, (long.Delay(1, 0)-short.Delay(1, 0))/extra)
 	var p Propagation
 	last := 0.0
 	for k, f := range short.Frequency {

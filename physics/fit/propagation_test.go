@@ -51,7 +51,7 @@ func twoLaunches(f []float64, r *rand.Rand) [2]network.Network {
 // Without noise γ is exact, whatever the launches; turns are counted right from a
 // sweep that starts at several of them.
 func TestTwoLines(t *testing.T) {
-	for _, f := range [][]float64{grid(0.2e9, 50e9, 250), grid(40e9, 67e9, 200)} {
+	for _, f := range [][]float64{grid(0.2e9, 50e9, 250), grid(40e9, 67e9, 200), grid(75e9, 110e9, 200)} {
 		for seed := range uint64(20) {
 			r := rand.New(rand.NewPCG(seed, 5))
 			x := trace(Laminate{3.2 + r.Float64(), 0.002 + 0.008*r.Float64(), 0.5e-6})
