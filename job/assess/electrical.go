@@ -170,6 +170,7 @@ func (j *judge) losses() error {
 			m.Limit += " of the " + string(role)
 		}
 		at := -1
+		with := m // the same with the largest mismatch: it may bind elsewhere in the band
 		for i, f := range p.Frequency {
 			if !span(j.e, l.From, l.To, f) {
 				continue
@@ -186,6 +187,9 @@ func (j *judge) losses() error {
 			loss := lossOf(p, j.s, role, i)
 			if d := limit - loss; d < m.Margin {
 				m.Margin, m.Worst, m.LimitValue, m.At, at = d, loss, limit, units.Frequency(f), i
+			}
+			if d := limit - loss - p.Mismatch[i]; d < with.Margin {
+				with.Margin, with.Worst, with.Likely, with.LimitValue, with.At = d, loss+p.Mismatch[i], loss, limit, units.Frequency(f)
 			}
 		}
 		if at < 0 {
@@ -246,10 +250,10 @@ func (j *judge) losses() error {
 		if m.Verdict == Fails && !l.Wish {
 			j.lossGap(p, m, at)
 		}
-		if whole(role) && (m.Verdict == Meets || m.Verdict == AtRisk && m.Margin >= 0) && m.Margin < p.Mismatch[at] {
-			j.Margins = append(j.Margins, Margin{Limit: "insertion loss, largest mismatch included", Verdict: AtRisk, Worst: m.Worst + p.Mismatch[at], Likely: m.Worst, LimitValue: m.LimitValue,
-				Margin: m.Margin - p.Mismatch[at], Unit: "dB", At: m.At, Element: m.Element, Conditions: m.Conditions, Source: m.Source, Wish: l.Wish,
-				Why: "dissipation alone lies inside; with the unluckiest phases the reflections bring it outside"})
+		if whole(role) && (m.Verdict == Meets || m.Verdict == AtRisk && m.Margin >= 0) && with.Margin < 0 {
+			with.Limit, with.Verdict, with.Element, with.Conditions, with.Source = "insertion loss, largest mismatch included", AtRisk, m.Element, m.Conditions, m.Source
+			with.Why = "dissipation alone lies inside; with the unluckiest phases the reflections bring it outside"
+			j.Margins = append(j.Margins, with)
 		}
 	}
 	if len(j.e.Limits.InsertionLoss) == 0 {

@@ -165,3 +165,30 @@ func TestSurroundingsAreSaid(t *testing.T) {
 		t.Errorf("notes %v", r.Notes)
 	}
 }
+
+// Mismatch may bind elsewhere in the band than dissipation: under a mask that
+// follows the loss closely at the low end and leaves room at the top, the low
+// end breaks first, where loss hides least of the far reflection. By hand for
+// two connectors of 1.5 and a matched cable (worst case of two reflections,
+// [pozar2012] §2.3: the product of their transmissions over 1 less the path).
+func TestMismatchBindsElsewhere(t *testing.T) {
+	e := roomy(25)
+	loss := func(ghz float64) float64 { return (0.4*2 + 2*0.03) * math.Sqrt(ghz) }
+	e.Limits.InsertionLoss = []enquiry.LossLimit{{Mask: []enquiry.MaskPoint{{At: 1e9, Level: units.Level(loss(1) + 0.3)}, {At: 2e9, Level: units.Level(loss(2) + 3)}, {At: 20e9, Level: units.Level(loss(20) + 0.2)}}}}
+	r := trial(t, e, 2, vouched(func(c *part.Cable, k *part.CableConnector) {
+		c.Reflection = part.Reflection{VSWR: to(1.0), Statistic: part.Guaranteed}
+		k.Reflection.VSWR = to(1.5)
+	}))
+	rho := 0.2
+	between := 0.8*1 + 0.03 // dB at 1 GHz: the near connector's loss lies behind its reflection
+	mismatch := -20*math.Log10(1-rho*rho) + 20*math.Log10(1+rho*rho*math.Pow(10, -between/10))
+	m := marginOf(t, r, "insertion loss, largest mismatch included")
+	within(t, "worst loss, dB", m.Worst, loss(1)+mismatch, 1e-9)
+	within(t, "margin, dB", m.Margin, 0.3-mismatch, 1e-9)
+	if m.At != 1e9 || m.Verdict != AtRisk {
+		t.Errorf("%v at %v", m.Verdict, m.At)
+	}
+	if d := marginOf(t, r, "insertion loss"); d.At != 20e9 || d.Verdict != Meets {
+		t.Errorf("dissipation: %v at %v", d.Verdict, d.At)
+	}
+}

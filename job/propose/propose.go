@@ -510,6 +510,9 @@ func (a *Answer) collect() {
 		for _, m := range r.Margins {
 			if m.Verdict == assess.Fails && !m.Wish {
 				axis, _, _ := strings.Cut(m.Limit, ",")
+				if strings.HasPrefix(axis, "mating of ") { // whichever parts they are
+					axis = "mating"
+				}
 				broken[axis] = true
 			}
 		}
