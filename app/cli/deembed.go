@@ -33,6 +33,7 @@ type deembedFlags struct {
 	plane       units.Length
 	impedance   units.Resistance
 	capacitance string
+	step        units.Frequency
 	reference   units.Resistance
 	touchstone  string
 	fixture     string
@@ -62,7 +63,8 @@ two-port, and says how far what is left can be trusted. Three ways:
 After TRL the part is referred to the line's own impedance until that is known: give
 --impedance 49.2ohm, or --capacitance 112pF/m from a solved cross-section, which
 gives it at every frequency from the propagation constant. Files must share one
-list of frequencies and one reference; nothing is renormalised silently.
+list of frequencies and one reference; nothing is renormalised or interpolated
+unasked.
 
 Exit status 1 when a fixture seems to be turned about.`,
 		Example: `  linewright deembed dut.s2p --thru thru.s2p --corrected --touchstone part.s2p
@@ -84,6 +86,7 @@ Exit status 1 when a fixture seems to be turned about.`,
 	quantityVar(f, &d.plane, "plane", "with --line: move both planes this far towards the part, negative into the launches")
 	quantityVar(f, &d.impedance, "impedance", "with --line: characteristic impedance of the lines")
 	f.StringVar(&d.capacitance, "capacitance", "", "with --line: their capacitance per length, such as 112pF/m, for the impedance at each frequency")
+	quantityVar(f, &d.step, "step", "first interpolate every file to the multiples of this step, which --thru needs")
 	quantityVar(f, &d.reference, "reference", "refer what is left to this impedance (default: that of FILE)")
 	f.StringVar(&d.touchstone, "touchstone", "", "write what is left to this file, such as part.s2p")
 	f.StringVar(&d.fixture, "fixture", "", "write the two fixtures found to FIXTURE-left.s2p and FIXTURE-right.s2p")
@@ -120,6 +123,8 @@ func (d *deembedFlags) check(c *cobra.Command) error {
 		return usage("--reflect belongs to --line", "give the lines, such as --line 0mm=thru.s2p --line 1.24mm=a.s2p")
 	case d.impedance != 0 && d.capacitance != "":
 		return usage("--impedance and --capacitance both give the line's impedance", "leave one out")
+	case c.Flags().Changed("step") && !(d.step > 0):
+		return usage("--step is not above zero", "write it such as --step 10MHz")
 	case c.Flags().Changed("impedance") && !(d.impedance > 0), c.Flags().Changed("reference") && !(d.reference > 0):
 		return usage("an impedance not above zero", "write an impedance such as 50ohm")
 	}
@@ -155,6 +160,28 @@ func readTwoPort(name string) (network.Network, error) {
 	return n, nil
 }
 
+// read reads a two-port and puts it onto the multiples of --step, if asked.
+func (d *deembedFlags) read(name string) (network.Network, error) {
+	n, err := readTwoPort(name)
+	if err != nil || d.step == 0 {
+		return n, err
+	}
+	step := float64(d.step)
+	points := int(math.Floor(n.Frequency[len(n.Frequency)-1]/step + 1e-9))
+	if points < 2 || points > maxPoints {
+		return n, usage(fmt.Sprintf("--step %v makes %d points of %s", d.step, points, name), "choose a step of which the sweep holds some hundreds")
+	}
+	grid := make([]float64, points)
+	for k := range grid {
+		grid[k] = step * float64(k+1)
+	}
+	grid[points-1] = min(grid[points-1], n.Frequency[len(n.Frequency)-1])
+	if n, err = n.Interpolate(grid, network.Interpolation{ToZero: true}); err != nil {
+		return n, networkFault(name, err)
+	}
+	return n, nil
+}
+
 // networkFault names the file in what a computation found wrong.
 func networkFault(name string, err error) error {
 	var e *network.Error
@@ -165,7 +192,7 @@ func networkFault(name string, err error) error {
 }
 
 func (d *deembedFlags) run(ctx context.Context, env *environment, name string) error {
-	whole, err := readTwoPort(name)
+	whole, err := d.read(name)
 	if err != nil {
 		return err
 	}
@@ -280,7 +307,7 @@ func (d *deembedFlags) known(doc *wire.Deembedded, h *touchstone.Header, name st
 			h.Notes = append(h.Notes, "nothing was taken off on the "+side.what)
 			continue
 		}
-		if *side.to, err = readTwoPort(side.file); err != nil {
+		if *side.to, err = d.read(side.file); err != nil {
 			return network.Network{}, f, err
 		}
 		h.Notes = append(h.Notes, side.what+" fixture: "+filepath.Base(side.file))
@@ -296,7 +323,7 @@ func (d *deembedFlags) known(doc *wire.Deembedded, h *touchstone.Header, name st
 func (d *deembedFlags) split(doc *wire.Deembedded, h *touchstone.Header, name string, whole network.Network) (network.Network, deembed.Fixture, float64, error) {
 	none := network.Network{}
 	to := whole.Frequency[len(whole.Frequency)-1]
-	thru, err := readTwoPort(d.thru)
+	thru, err := d.read(d.thru)
 	if err != nil {
 		return none, deembed.Fixture{}, to, err
 	}
@@ -350,7 +377,7 @@ func (d *deembedFlags) trl(doc *wire.Deembedded, h *touchstone.Header, name stri
 		if err != nil {
 			return none, deembed.Fixture{}, quantityFault("--line", err)
 		}
-		n, err := readTwoPort(file)
+		n, err := d.read(file)
 		if err != nil {
 			return none, deembed.Fixture{}, err
 		}
@@ -358,7 +385,7 @@ func (d *deembedFlags) trl(doc *wire.Deembedded, h *touchstone.Header, name stri
 		h.Notes = append(h.Notes, "line of "+l.String()+": "+filepath.Base(file))
 	}
 	var err error
-	if t.Reflect, err = readTwoPort(d.reflect); err != nil {
+	if t.Reflect, err = d.read(d.reflect); err != nil {
 		return none, deembed.Fixture{}, err
 	}
 	cal, err := t.Solve()

@@ -176,6 +176,30 @@ func TestDeembed(t *testing.T) {
 	if w := off(x, y, 40e9); !(w <= 1e-9) {
 		t.Errorf("the halves written take off something else, by %.3g", w)
 	}
+	// A sweep that is not at the multiples of its step is refused, or put onto one that is asked for.
+	for name, n := range map[string]network.Network{"dut-odd.s2p": b.chain(b.left, b.part, b.right), "thru-odd.s2p": b.chain(b.left, b.right)} {
+		odd := make([]float64, 700)
+		for k := range odd {
+			odd[k] = 130e6 + (40e9-130e6)*float64(k)/699
+		}
+		m, err := n.Interpolate(odd, network.Interpolation{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.write(name, m)
+	}
+	if text := b.run(2, nil, "deembed", "dut-odd.s2p", "--thru", "thru-odd.s2p"); !strings.Contains(text, "multiples of one step") {
+		t.Errorf("printed: %s", text)
+	}
+	b.run(0, nil, "deembed", "dut-odd.s2p", "--thru", "thru-odd.s2p", "--step", "50MHz", "--touchstone", "odd.s2p")
+	odd, _ := b.read("odd.s2p")
+	for k, f := range odd.Frequency {
+		if i := int(math.Round(f / 100e6)); i >= 2 && f == b.f[i-1] && f <= 32e9 {
+			if d := cmplx.Abs(odd.At(k, 1, 0) - b.part.At(i-1, 1, 0)); !(d <= 0.03) {
+				t.Errorf("from an odd grid: S21 is off by %.3g at %g GHz", d, f/1e9)
+			}
+		}
+	}
 	// A fixture turned about sets the status, and is named.
 	var d wire.Deembedded
 	b.run(1, &d, "deembed", "dut.s2p", "--left", "right.s2p", "--right", "right.s2p", "--json")

@@ -120,7 +120,7 @@ func thruDelay(op string, thru network.Network) (tau float64, first int, err err
 	}
 	first, ok := harmonics(thru.Frequency)
 	if !ok {
-		return 0, 0, fault(op, ErrHarmonics, "sweep from one step above 0 Hz in equal steps, or interpolate onto such a grid", "%d frequencies that are not harmonics", len(thru.Frequency))
+		return 0, 0, fault(op, ErrHarmonics, "sweep from one step above 0 Hz in equal steps, or interpolate onto the multiples of a step", "%d frequencies that are not harmonics", len(thru.Frequency))
 	}
 	tau = thru.Delay(1, 0)
 	stop := thru.Frequency[len(thru.Frequency)-1]
