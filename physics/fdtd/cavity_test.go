@@ -171,7 +171,12 @@ func cavityOf(t *testing.T, r refcheck.Row) cavity {
 			kz *= 2
 		}
 		m := func(n float64) *Model {
-			m := blank(0.6e-2/n, []float64{0, a0}, []float64{0, h, top}, []float64{0, d})
+			// a quarter of it, between mirrors of the kind the mode has
+			m := blank(0.6e-2/n, []float64{0, a0 / 2}, []float64{0, h, top}, []float64{0, d / 2})
+			m.Boundaries[XHigh] = Magnetic
+			if strings.Contains(r.Quantity, "p1") {
+				m.Boundaries[ZHigh] = Magnetic
+			}
 			m.Solids = []Solid{{Name: "slab", Shape: Box{Point{}, Point{a0, h, d}}, Material: dielectric(num("slab_eps_r"))}}
 			return m
 		}

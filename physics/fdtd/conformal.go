@@ -16,7 +16,9 @@ import (
 //	μ dH_j/dt = −(S_j − Σs_j)/S_j² v_j − Σ_i s_j/S_j · w_i/S'_i
 //
 // so μ dH/dt = −N v with N symmetric and positive: energy is kept, reciprocity
-// too, at the time step of whole cells.
+// too, at the time step of whole cells. Within matched layers nothing is lent, as
+// the coupled faces carry backward waves that grow there: small areas are enlarged.
+// What the layers behind a port reflect for that does not enter S.
 
 // crossings returns the places, as parts of l, at which the stretch of length l
 // from p along axis a enters or leaves metal, and whether it starts in metal.
@@ -169,6 +171,16 @@ func (g *grid) measure() {
 	g.dt = 0.99 / (c0 * math.Sqrt(s))
 }
 
+// inLayers says whether cell p lies in a matched layer.
+func (g *grid) inLayers(p [3]int) bool {
+	for b := range 3 {
+		if p[b] < g.layers[b][0] || g.layers[b][1] > 0 && p[b] >= g.n[b]-g.layers[b][1] {
+			return true
+		}
+	}
+	return false
+}
+
 // A loan couples two faces of a component: N_ij.
 type loan struct {
 	i, j int     // of faces
@@ -233,6 +245,10 @@ func (g *grid) lend() {
 					f := g.index(p)
 					own := float64(g.area[a][f])
 					if own == 0 || own == 1 || own >= needs(f) {
+						continue
+					}
+					if g.inLayers(p) {
+						g.area[a][f] = float32(needs(f))
 						continue
 					}
 					want := (needs(f) - own) * whole(p)
