@@ -322,11 +322,11 @@ func (j *judge) dispersion(n network.Network, noise float64) {
 	}
 	worst, at := math.Inf(-1), math.NaN()
 	for _, t := range traces {
-		s, err := timedomain.Of(n, t[0], t[1], timedomain.DC{Causal: true})
+		s, err := timedomain.Of(n, t[0], t[1], timedomain.DC{})
 		if len(s.S) == 0 || err != nil && len(s.S) < 65 {
 			continue
 		}
-		c, err := s.Causality(timedomain.CausalityOptions{Points: 40})
+		c, err := s.Causality(timedomain.CausalityOptions{Points: 12})
 		if err != nil {
 			continue
 		}

@@ -346,7 +346,7 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		switch {
 		case t.reciprocity.Value <= 1e-6:
 			r.Means, r.Ports, r.AtHz = "both directions are the same", nil, nil
-		case whole != nil && explained(*whole, t.reciprocity.I, t.reciprocity.J):
+		case whole != nil && r.Verdict != Good && explained(*whole, t.reciprocity.I, t.reciprocity.J):
 			r.Verdict, r.Means = Good, "the two directions differ by no more than the noise"
 		case r.Verdict == Bad:
 			r.Means, r.Do = "the two directions differ more than ordinary materials allow: an active or magnetised part, wrong matrix order, or a switch-term error", "check the order of the columns and the calibration; a passive interconnect is reciprocal"

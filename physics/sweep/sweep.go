@@ -128,6 +128,10 @@ func Jumps(n network.Network, i, j int) []Jump {
 		}
 		gap[k] = cmplx.Abs(right - left)
 	}
+	sum := make([]float64, len(s)+1) // of the gaps before each
+	for k, v := range gap {
+		sum[k+1] = sum[k] + v
+	}
 	var jumps []Jump
 	last := -10
 	for k := 4; k+4 <= len(s); k++ {
@@ -135,8 +139,11 @@ func Jumps(n network.Network, i, j int) []Jump {
 		if !(gap[k] > 0.03*local) || local < floor {
 			continue
 		}
-		around := median(gap[max(4, k-25):min(len(s)-3, k+26)])
-		if !(gap[k] > 8*around) || gap[k] < floor/2 {
+		from, to := max(4, k-25), min(len(s)-3, k+26)
+		if mean := (sum[to] - sum[from]) / float64(to-from); !(gap[k] > 2*mean) || gap[k] < floor/2 {
+			continue // no jump: that of one would hardly reach a fifth of it, and the median costs more
+		}
+		if !(gap[k] > 8*median(gap[from:to])) {
 			continue
 		}
 		if k-last <= 5 { // the same place
