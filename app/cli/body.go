@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linewright/app/plot"
+	"linewright/app/view"
 	"linewright/app/wire"
 	"linewright/app/workspace"
 	"linewright/hardware/chain"
@@ -180,17 +181,8 @@ func usualSweep(ctx context.Context, b modematch.Body) ([]float64, error) {
 			return nil, usage(fmt.Sprintf("port %d is an empty guide, which has no mode-free range from 0 Hz", i+1), "choose frequencies above its cutoff with --at, such as --at 90GHz:110GHz:21")
 		}
 	}
-	const some = 1e6 // Hz: the cutoffs do not depend on it
-	r, err := modematch.Solve(ctx, b, []float64{some}, modematch.Options{Degree: 3})
-	if err != nil {
-		return nil, err
-	}
-	limit := 0.99 * math.Min(r.Sections[0].ModeFree, r.Sections[len(r.Sections)-1].ModeFree)
-	out := make([]float64, defaultPoints)
-	for k := range out {
-		out[k] = limit * float64(k+1) / defaultPoints
-	}
-	return out, nil
+	f, _, err := view.BodySweep(ctx, b, defaultPoints)
+	return f, err
 }
 
 // referred refers the TEM ports to z ohms; the modes keep their own waves.
@@ -373,14 +365,10 @@ func bodySheet(name string, b modematch.Body, r *modematch.Result, n network.Net
 		total += s.Length * m
 		largest = math.Max(largest, s.OuterDiameter*m)
 	}
-	stub := math.Max(0.6*largest, 0.4*total) // of the port lines that is shown
-	wall := 0.12 * largest
-	top := largest/2 + wall
-	fig := plot.Figure{Title: "Profile, to scale", X0: -stub, X1: total + stub, Y0: -top - 0.12*largest, Y1: top + 0.12*largest, Unit: "mm"}
-	fig.Scale = plot.ScaleBar(fig.X1 - fig.X0)
-	rect := func(x0, x1, y0, y1 float64, fill plot.Fill) {
-		fig.Areas = append(fig.Areas, plot.Area{X: []float64{x0, x1, x1, x0}, Y: []float64{y0, y0, y1, y1}, Fill: fill})
-	}
+	fig := drawnFigure(view.BodyDrawing(b))
+	stub, top := -fig.X0, fig.Y1
+	fig.Title, fig.Scale = "Profile, to scale", plot.ScaleBar(fig.X1-fig.X0)
+	fig.Y0, fig.Y1 = fig.Y0-0.12*largest, fig.Y1+0.12*largest
 	page := plot.Page{Title: name}
 	x := 0.0
 	last := len(b.Sections) - 1
@@ -393,14 +381,6 @@ func bodySheet(name string, b modematch.Body, r *modematch.Result, n network.Net
 			x1 = x + stub
 		}
 		in, out := s.InnerDiameter*m/2, s.OuterDiameter*m/2
-		if e := real(s.Permittivity); e != 0 && e != 1 {
-			rect(x0, x1, -out, out, plot.Dielectric)
-		}
-		rect(x0, x1, out, top, plot.Reference)
-		rect(x0, x1, -top, -out, plot.Reference)
-		if in > 0 {
-			rect(x0, x1, -in, in, plot.Metal)
-		}
 		fig.Labels = append(fig.Labels, plot.Label{X: (x0 + x1) / 2, Y: top + 0.07*largest - 0.1*largest*float64(i%2)*narrow(b, total+2*stub), Text: fmt.Sprint(i + 1)})
 		if i == 0 || i == last {
 			at := x0 + 0.2*(x1-x0)

@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"linewright/app/plot"
+	"linewright/app/view"
 	"linewright/app/wire"
 	"linewright/app/workspace"
 	"linewright/physics/xsection"
@@ -192,137 +193,38 @@ func printSection(env *environment, d wire.Section) {
 	}
 }
 
-// window is what a drawing of a section shows: the shield, or the conductors
-// with room about them, within the sides.
-func window(s xsection.Section) (x0, x1, y0, y1 float64) {
-	x0, x1, y0, y1 = math.Inf(1), math.Inf(-1), math.Inf(1), math.Inf(-1)
-	see := func(xs, ys []float64) {
-		for i := range xs {
-			if !math.IsInf(xs[i], 0) {
-				x0, x1 = math.Min(x0, xs[i]), math.Max(x1, xs[i])
-			}
-			if !math.IsInf(ys[i], 0) {
-				y0, y1 = math.Min(y0, ys[i]), math.Max(y1, ys[i])
-			}
-		}
-	}
-	if s.Region.Shield != nil {
-		see(outline(s.Region.Shield))
-		p := 0.04 * math.Max(x1-x0, y1-y0)
-		return x0 - p, x1 + p, y0 - p, y1 + p
-	}
-	for _, c := range s.Conductors {
-		see(outline(c.Shape))
-	}
-	for _, side := range []xsection.Side{s.Region.Bottom, s.Region.Top} {
-		if side.Kind != xsection.Open {
-			y0, y1 = math.Min(y0, side.At), math.Max(y1, side.At)
-		}
-	}
-	p := math.Max(x1-x0, y1-y0)
-	x0, x1 = x0-0.7*p, x1+0.7*p
-	if s.Region.Bottom.Kind == xsection.Open {
-		y0 -= 0.6 * p
-	}
-	if s.Region.Top.Kind == xsection.Open {
-		y1 += 0.6 * p
-	}
-	if g := s.Region.Left; g.Kind != xsection.Open {
-		x0 = math.Max(x0, g.At)
-	}
-	if g := s.Region.Right; g.Kind != xsection.Open {
-		x1 = math.Min(x1, g.At)
-	}
-	return x0, x1, y0, y1
-}
-
-// outline is a shape's boundary, a circle as a polygon.
-func outline(sh xsection.Shape) (xs, ys []float64) {
-	switch s := sh.(type) {
-	case xsection.Rectangle:
-		return []float64{s.X0, s.X1, s.X1, s.X0}, []float64{s.Y0, s.Y0, s.Y1, s.Y1}
-	case xsection.Circle:
-		for k := range 96 {
-			a := 2 * math.Pi * float64(k) / 96
-			xs, ys = append(xs, s.Centre.X+s.Diameter/2*math.Cos(a)), append(ys, s.Centre.Y+s.Diameter/2*math.Sin(a))
-		}
-	case xsection.Polygon:
-		for _, p := range s {
-			xs, ys = append(xs, p.X), append(ys, p.Y)
-		}
-	case xsection.Segment:
-		return []float64{s.A.X, s.B.X}, []float64{s.A.Y, s.B.Y}
-	}
-	return xs, ys
-}
-
 // sectionSheet draws the section to scale with lines of equal potential, the
 // first signal conductor at 1 V and the others at 0.
 func sectionSheet(name string, s xsection.Section, r *xsection.Result, d wire.Section) plot.Page {
-	x0, x1, y0, y1 := window(s)
-	const m = 1e3 // the drawing is in mm
-	rim := 0.03 * math.Max(x1-x0, y1-y0)
-	fig := plot.Figure{Title: "Section, to scale, with lines of equal potential", X0: x0 * m, X1: x1 * m, Y0: y0 * m, Y1: y1 * m, Unit: "mm", Scale: plot.ScaleBar((x1 - x0) * m)}
-	if s.Region.Bottom.Kind != xsection.Open {
-		fig.Y0 -= rim * m
-	}
-	if s.Region.Top.Kind != xsection.Open {
-		fig.Y1 += rim * m
-	}
-	scaled := func(sh xsection.Shape) (xs, ys []float64) {
-		xs, ys = outline(sh)
-		far := 10 * math.Max(x1-x0, y1-y0)
-		for i := range xs {
-			xs[i] = m * math.Min(math.Max(xs[i], x0-far), x1+far)
-			ys[i] = m * math.Min(math.Max(ys[i], y0-far), y1+far)
-		}
-		return xs, ys
-	}
-	area := func(sh xsection.Shape, fill plot.Fill) {
-		xs, ys := scaled(sh)
-		fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: fill})
-	}
-	if s.Region.Shield != nil {
-		area(xsection.Rectangle{X0: x0, X1: x1, Y0: y0, Y1: y1}, plot.Reference)
-		area(s.Region.Shield, plot.Empty)
-	}
-	for _, q := range s.Dielectrics {
-		area(q.Shape, plot.Dielectric)
-	}
-	for _, b := range []struct {
-		side xsection.Side
-		at   xsection.Rectangle
-	}{{s.Region.Bottom, xsection.Rectangle{X0: x0, X1: x1, Y0: y0 - rim, Y1: s.Region.Bottom.At}}, {s.Region.Top, xsection.Rectangle{X0: x0, X1: x1, Y0: s.Region.Top.At, Y1: y1 + rim}}} {
-		if b.side.Kind == xsection.Electric {
-			area(b.at, plot.Reference)
-		}
-	}
-	for _, c := range s.Conductors {
-		if _, foil := c.Shape.(xsection.Segment); foil {
-			xs, ys := scaled(c.Shape)
-			fig.Curves = append(fig.Curves, plot.Curve{X: xs, Y: ys, Heavy: true})
-			continue
-		}
-		fill := plot.Metal
-		if c.Name == xsection.Ground {
-			fill = plot.Reference
-		}
-		area(c.Shape, fill)
-	}
-	volts := make([]float64, len(r.Conductors))
-	volts[0] = 1
-	const n = 121
-	g := r.Field(volts).Grid(xsection.Point{X: x0, Y: y0}, xsection.Point{X: x1, Y: y1}, n, n)
-	for i := range g.X {
-		g.X[i] *= m
-	}
-	for i := range g.Y {
-		g.Y[i] *= m
-	}
-	fig.Curves = append(fig.Curves, plot.Contours(g.X, g.Y, g.Potential, []float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9})...)
+	x0, x1, _, _ := view.SectionWindow(s)
+	fig := drawnFigure(view.SectionDrawing(s, r))
+	fig.Title, fig.Scale = "Section, to scale, with lines of equal potential", plot.ScaleBar((x1-x0)*1e3)
 	page := plot.Page{Title: name, Figures: []plot.Figure{fig}, Notes: []string{fmt.Sprintf("%s at 1 V, everything else at 0 V; lines at 0.1 V to 0.9 V.", r.Conductors[0])}}
 	if d.ImpedanceOhm != nil {
 		page.Notes = append(page.Notes, fmt.Sprintf("%.3f Ω, effective permittivity %.4f, estimated error %.1g.", *d.ImpedanceOhm, *d.EffectivePermittivity, r.EstimatedError))
 	}
 	return page
+}
+
+// drawnFigure is a drawing in mm; the caller adds title, scale and dimensions.
+func drawnFigure(d view.SolverDrawing) plot.Figure {
+	const m = 1e3
+	fills := map[string]plot.Fill{"metal": plot.Metal, "reference": plot.Reference, "dielectric": plot.Dielectric, "air": plot.Empty}
+	fig := plot.Figure{X0: d.X0 * m, X1: d.X1 * m, Y0: d.Y0 * m, Y1: d.Y1 * m, Unit: "mm"}
+	for _, p := range d.Pieces {
+		xs, ys := make([]float64, len(p.X)), make([]float64, len(p.Y))
+		for i := range xs {
+			xs[i], ys[i] = p.X[i]*m, p.Y[i]*m
+		}
+		if len(xs) == 2 {
+			fig.Curves = append(fig.Curves, plot.Curve{X: xs, Y: ys, Heavy: true})
+			continue
+		}
+		fig.Areas = append(fig.Areas, plot.Area{X: xs, Y: ys, Fill: fills[p.What]})
+	}
+	for i := 0; i+3 < len(d.Potential); i += 4 {
+		q := d.Potential[i:]
+		fig.Curves = append(fig.Curves, plot.Curve{X: []float64{q[0] * m, q[2] * m}, Y: []float64{q[1] * m, q[3] * m}})
+	}
+	return fig
 }

@@ -233,8 +233,41 @@ type Line struct {
 	Chart   LineChart         `json:"chart"`
 }
 
+// asked is a request for a line that was read.
+type asked struct {
+	kind      string
+	x         line.Line
+	solved    line.Parameter // what was solved for; empty: nothing
+	value     float64        // of it
+	key       string         // its field
+	given     []string       // names of the fields that were given
+	frequency []float64      // Hz
+}
+
 // NewLine reads a request and computes the line.
 func NewLine(q LineRequest) (Line, error) {
+	a, err := readLine(q)
+	if err != nil {
+		return Line{}, err
+	}
+	doc, _, err := wire.NewLine(a.kind, a.x, a.solved, a.value, a.frequency)
+	if err != nil {
+		return Line{}, fieldFault(err)
+	}
+	out := Line{Line: doc, Fields: map[string]string{}, Drawing: section(a.x), Chart: chart(a.x, a.frequency)}
+	for _, name := range a.given {
+		out.Fields[name] = q.Fields[name]
+	}
+	if a.solved != "" {
+		out.Fields[a.key] = units.Length(a.value).String()
+		if a.solved == line.Permittivity {
+			out.Fields[a.key] = strconv.FormatFloat(a.value, 'g', 6, 64)
+		}
+	}
+	return out, nil
+}
+
+func readLine(q LineRequest) (asked, error) {
 	var kind *lineKind
 	var names []string
 	for _, k := range lineKinds() {
@@ -248,7 +281,7 @@ func NewLine(q LineRequest) (Line, error) {
 		if near := spell.Nearest(q.Kind, names, 3); near != "" {
 			help = "did you mean " + near + "?"
 		}
-		return Line{}, workspace.Fault{File: "kind", Found: strconv.Quote(q.Kind), Err: workspace.ErrWord, Problem: "no kind of line is called so", Help: help}
+		return asked{}, workspace.Fault{File: "kind", Found: strconv.Quote(q.Kind), Err: workspace.ErrWord, Problem: "no kind of line is called so", Help: help}
 	}
 	v := &values{text: map[string]string{}}
 	byName := map[string]LineField{}
@@ -289,7 +322,7 @@ func NewLine(q LineRequest) (Line, error) {
 	at := quantity[units.Temperature](v, "temperature")
 	frequency := v.sweep(q.At)
 	if len(v.faults) > 0 {
-		return Line{}, v.faults
+		return asked{}, v.faults
 	}
 	if at != 0 {
 		x = warmed(x, at)
@@ -298,24 +331,10 @@ func NewLine(q LineRequest) (Line, error) {
 	var err error
 	if solved != "" {
 		if x, value, err = solve(x, solved, ohms); err != nil {
-			return Line{}, err
+			return asked{}, err
 		}
 	}
-	doc, _, err := wire.NewLine(kind.name, x, solved, value, frequency)
-	if err != nil {
-		return Line{}, fieldFault(err)
-	}
-	out := Line{Line: doc, Fields: map[string]string{}, Drawing: section(x), Chart: chart(x, frequency)}
-	for _, name := range given {
-		out.Fields[name] = q.Fields[name]
-	}
-	if solved != "" {
-		out.Fields[key] = units.Length(value).String()
-		if solved == line.Permittivity {
-			out.Fields[key] = strconv.FormatFloat(value, 'g', 6, 64)
-		}
-	}
-	return out, nil
+	return asked{kind.name, x, solved, value, key, given, frequency}, nil
 }
 
 func (v *values) target(text string, fields []LineField) (line.Parameter, float64) {
