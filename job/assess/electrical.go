@@ -193,7 +193,7 @@ func (j *judge) losses() error {
 			}
 		}
 		if at < 0 {
-			m.Margin = math.NaN()
+			m.Margin, m.LimitValue = math.NaN(), math.NaN()
 			m.Verdict, m.Why = NotAssessed, "the limit names no frequency inside the band"
 			j.Margins = append(j.Margins, m)
 			continue
@@ -453,7 +453,7 @@ func (j *judge) chainReflectionAt(l reflectionLimit, end, at int, suffix string)
 	}
 	m.Limit += suffix
 	if at < 0 {
-		m.Worst, m.Likely, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), math.NaN(), NotAssessed, "the limit names no frequency inside the band"
+		m.Worst, m.Likely, m.LimitValue, m.Margin, m.Verdict, m.Why = math.NaN(), math.NaN(), math.NaN(), math.NaN(), NotAssessed, "the limit names no frequency inside the band"
 		j.Margins = append(j.Margins, m)
 		return
 	}

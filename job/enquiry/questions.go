@@ -65,6 +65,11 @@ func (e Enquiry) Questions() []Question {
 	if len(e.Band) == 0 {
 		ask("band", "From which frequency to which is it used?", "nothing can be chosen without it")
 	}
+	for _, b := range e.Band {
+		if b.From > b.To {
+			ask("band", fmt.Sprintf("Does the band run from %v to %v?", b.To, b.From), "it is written the other way round; nothing can be chosen until it is clear")
+		}
+	}
 	if e.ModeFreeTo == nil && e.top() > 0 {
 		ask("mode_free_to", fmt.Sprintf("Must it be free of higher modes above %v, for harmonics or a test sweep?", units.Frequency(e.top())), "every cross-section is judged at the top of the band; a higher figure asks for smaller connectors and cable")
 	}
@@ -148,7 +153,11 @@ func (e Enquiry) lineKnown() bool {
 // The fields are those of [Enquiry.Questions].
 func (e Enquiry) Missing() []string {
 	var out []string
-	if !(e.top() > 0) {
+	backwards := false
+	for _, b := range e.Band {
+		backwards = backwards || b.From > b.To
+	}
+	if backwards || !(e.top() > 0) {
 		out = append(out, "band")
 	}
 	switch e.Through() {

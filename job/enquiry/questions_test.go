@@ -202,6 +202,7 @@ func TestMissing(t *testing.T) {
 		want string
 	}{
 		"nothing stated":     {Enquiry{}, "[band path.length]"},
+		"backwards":          {Enquiry{Band: []Band{{From: 2e9, To: 1e9}}, Path: Path{Length: length}}, "[band]"},
 		"complete":           {Enquiry{Band: band, Path: Path{Length: length}}, "[]"},
 		"length of nothing":  {Enquiry{Band: band, Path: Path{Length: ptr(units.Length(0))}}, "[path.length]"},
 		"bullet":             {Enquiry{Band: band, Path: Path{Through: ThroughBullet}}, "[]"},

@@ -141,7 +141,59 @@ func (l *layout) leftEnd() []part.Face {
 		return l.adapters("near adapter", []part.Face{*p})
 	}
 	l.start = []string{endState}
+	if !l.shown(l.e.From) {
+		return l.presenters("near adapter", l.e.From, 0)
+	}
 	return nil
+}
+
+// shown says whether some connector of a cable shows by itself what an end asks
+// the chain to show.
+func (l *layout) shown(end enquiry.End) bool {
+	for _, k := range l.cat.CableConnectors {
+		if l.presents(end, k.Face) {
+			return true
+		}
+	}
+	return false
+}
+
+// presenters adds a slot of adapters that show outside what an end, 0 from or 1
+// to, asks for, and returns the faces on their inner sides. It is called where
+// no connector shows that by itself.
+func (l *layout) presenters(name string, end enquiry.End, side int) []part.Face {
+	s := slot{name: name}
+	var inner []part.Face
+	for i := range l.cat.Adapters {
+		a := &l.cat.Adapters[i]
+		for _, turned := range []bool{false, true} {
+			left, right := a.Left, a.Right
+			if turned {
+				left, right = right, left
+				if left == a.Left {
+					continue
+				}
+			}
+			c := l.adapter(a, name, turned)
+			l.wear(c, a.Handling, [...]part.Face{left, right}[side])
+			switch {
+			case side == 0 && l.presents(end, left):
+				s.options = append(s.options, option{candidate: c, left: endState, right: faceState(right)})
+				inner = addFace(inner, right)
+			case side == 1 && l.presents(end, right):
+				for _, k := range l.cat.CableConnectors {
+					extra, ok := l.mates(k.Face, left)
+					if o := (option{c, faceState(k.Face), endState, extra}); ok && !slices.ContainsFunc(s.options, func(x option) bool { return x.left == o.left && x.id == o.id && x.pieces[0].Turned == turned }) {
+						s.options = append(s.options, o)
+					}
+				}
+			}
+		}
+	}
+	if len(s.options) > 0 || side == 1 {
+		l.slots = append(l.slots, s)
+	}
+	return inner
 }
 
 // adapters adds a slot in which an adapter may stand behind any of the faces,
@@ -250,7 +302,13 @@ func (l *layout) cables(open []part.Face) {
 
 // rightOpen says that something follows the far cable connector.
 func (l *layout) rightOpen() bool {
-	return l.e.To.Kind == enquiry.Board || l.e.To.Port != nil && l.e.To.Port.Series != ""
+	return l.e.To.Kind == enquiry.Board || l.e.To.Port != nil && l.e.To.Port.Series != "" || l.farPresenters()
+}
+
+// farPresenters says that adapters must show at the far end what no connector
+// shows by itself.
+func (l *layout) farPresenters() bool {
+	return l.e.To.Kind != enquiry.Board && (l.e.To.Port == nil || l.e.To.Port.Series == "") && !l.shown(l.e.To)
 }
 
 func (l *layout) farState(f part.Face) string {
@@ -263,6 +321,10 @@ func (l *layout) farState(f part.Face) string {
 // rightEnd adds what follows the far cable connector.
 func (l *layout) rightEnd() {
 	if !l.rightOpen() {
+		return
+	}
+	if l.farPresenters() {
+		l.presenters("far adapter", l.e.To, 1)
 		return
 	}
 	var faces []part.Face

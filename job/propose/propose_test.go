@@ -484,3 +484,44 @@ func TestGapsOfNearest(t *testing.T) {
 		t.Errorf("gaps %+v", a.Gaps)
 	}
 }
+
+// What no connector shows by itself an adapter may show: at either end, either
+// way round; and an adapter stands there only then.
+func TestAdapterShowsWhatIsAsked(t *testing.T) {
+	cat := small()
+	n := part.Face{Series: "N", Gender: part.Male}
+	inner := part.Face{Series: "2.92 mm", Gender: part.Female}
+	cat.Adapters = []part.Adapter{{Common: part.Common{ID: "adapter", RatedFrequency: ptr(units.Frequency(18e9))}, Left: inner, Right: n,
+		Loss: part.Loss{K: ptr(units.RootLevel(0)), Temperature: ptr(units.Celsius(25))}, Reflection: part.Reflection{VSWR: ptr(1.1)}}}
+	shows := func(f part.Face) enquiry.End { return enquiry.End{Kind: enquiry.Port, Presents: &f} }
+	plug := shows(part.Face{Series: "2.92 mm", Gender: part.Male})
+	for name, c := range map[string]struct {
+		from, to enquiry.End
+		want     string
+	}{
+		"near":     {shows(n), plug, "adapter + plug + cable + plug"},
+		"far":      {plug, shows(n), "plug + cable + plug + adapter"},
+		"both":     {shows(n), shows(n), "adapter + plug + cable + plug + adapter"},
+		"neither":  {plug, plug, "plug + cable + plug"},
+		"gender":   {shows(part.Face{Gender: part.Male}), shows(part.Face{Gender: part.Male}), "plug + cable + plug"},
+		"no N fem": {plug, shows(part.Face{Series: "N", Gender: part.Female}), ""},
+	} {
+		a, err := Find(context.Background(), between(c.from, c.to), cat, Options{Points: 5, Draws: -1})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		got := ""
+		if len(a.Proposals) > 0 {
+			got = a.Proposals[0].Spec.Name
+			for _, m := range a.Proposals[0].Report.Margins {
+				if m.Verdict == assess.Fails {
+					t.Errorf("%s: %s fails: %s", name, m.Limit, m.Why)
+				}
+			}
+		}
+		if got != c.want || c.want == "" && (a.Outcome != Decline || !strings.Contains(a.Why, "far adapter")) {
+			t.Errorf("%s: %q, want %q: %s, %s", name, got, c.want, a.Outcome, a.Why)
+		}
+	}
+}
