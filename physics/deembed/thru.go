@@ -16,30 +16,33 @@ import (
 // delay.
 type SplitOptions struct {
 	// Middle is the one-way time from the left end at which to split, in s; 0 is half
-	// the delay of the thru.
+	// the delay of the thru. Elsewhere the halves are taken to be alike but for their
+	// length, and loss and phase shared out as their delays.
 	Middle float64
 }
 
 // Halves are the two fixtures of a split thru.
 type Halves struct {
 	Fixture
-	Delay     float64 // s, one way, of the whole thru
-	Middle    float64 // s, one way, where it was split
-	Impedance float64 // Ω, found at the split: what both halves were referred to for it
-	Corrected bool    // impedances are those of the fixture with the part
-	Loss      timedomain.Loss
+	Delay     float64         // s, one way, of the whole thru
+	Middle    float64         // s, one way, where it was split
+	Impedance float64         // Ω, found at the split: what both halves were referred to for it
+	Corrected bool            // impedances are those of the fixture with the part
+	Loss      timedomain.Loss // of the thru's line, which the correction peels with; zero without
 }
 
 // Split splits a 2x-thru, two equal fixtures back to back, at its middle.
 //
 // The thru is referred to the impedance that its reflections show at the middle, so
 // that nothing reflects there. Then what comes back of an impulse before the middle
-// can answer is the left half's own reflection e00; and with the halves' transmissions equal
+// can answer is the left half's own reflection e00; and with q = e10/e10' the ratio of the
+// halves' transmissions, 1 when split at the middle,
 //
-//	e11' = (S11 − e00)/S21        e11 = (S22 − e00')/S21        e10² = S21 (1 − e11 e11')
+//	e11' = (S11 − e00)/(q S21)        e11 = q (S22 − e00')/S21        e10 e10' = S21 (1 − e11 e11')
 //
 // with e00, e11 the outer and inner reflection of the left half, e00', e11' those of
-// the right, and the root of e10² that turns continuously from the lowest frequency.
+// the right, and the root of e10 e10' that turns continuously from the lowest frequency.
+// Off the middle q = S21^(2m/τ − 1), m of the delay τ being to the left.
 // The halves recombine to the thru by construction, whatever they are:
 // [Halves.Check] finds slips, not a thru that is unlike the fixture.
 //
@@ -47,8 +50,8 @@ type Halves struct {
 // alike (their S21 are taken as equal), and grow where the return loss of the thru meets
 // its insertion loss ([Crossing]).
 //
-// Source: [ieee370] 2x-thru, no impedance correction (method from memory; the gate
-// and its correction at the end of the band are those of package timedomain).
+// Source: [ieee370] 2x-thru, no impedance correction (method from memory); splitting off
+// the middle is ours.
 func Split(thru network.Network, o SplitOptions) (Halves, error) {
 	const op = "2x-thru"
 	tau, first, err := thruDelay(op, thru)
@@ -76,31 +79,24 @@ func Split(thru network.Network, o SplitOptions) (Halves, error) {
 		}
 	}
 	left, right := network.New(2, thru.Frequency, zm), network.New(2, thru.Frequency, zm)
-	var last complex128
+	phase, _ := thru.Phase(1, 0)
+	share := 2*middle/tau - 1
+	last := complex128(1)
 	for k, f := range thru.Frequency {
 		s21 := (r.At(k, 1, 0) + r.At(k, 0, 1)) / 2
+		q := cmplx.Rect(math.Pow(cmplx.Abs(s21), share), phase[k]*share)
 		e00, f00 := outer[0][first+k], outer[1][first+k]
-		f11 := (r.At(k, 0, 0) - e00) / s21
-		e11 := (r.At(k, 1, 1) - f00) / s21
+		f11 := (r.At(k, 0, 0) - e00) / (q * s21)
+		e11 := (r.At(k, 1, 1) - f00) * q / s21
 		root := cmplx.Sqrt(s21 * (1 - e11*f11))
-		turn := cmplx.Rect(1, 2*math.Pi*math.Mod(f*tau/2, 1))
-		if k == 0 {
-			last = turn // nothing better is known: half the delay
-			if real(root*turn) < 0 {
-				root = -root
-			}
-		} else if real(root*turn*cmplx.Conj(last)) < 0 {
+		turn := cmplx.Rect(1, 2*math.Pi*math.Mod(f*tau/2, 1)) // leaves what is not delay, which moves slowly
+		if real(root*turn*cmplx.Conj(last)) < 0 {
 			root = -root
 		}
 		last = root * turn
-		left.Set(k, 0, 0, e00)
-		left.Set(k, 1, 1, e11)
-		right.Set(k, 0, 0, f11)
-		right.Set(k, 1, 1, f00)
-		for _, n := range []network.Network{left, right} {
-			n.Set(k, 0, 1, root)
-			n.Set(k, 1, 0, root)
-		}
+		q = cmplx.Rect(math.Pow(cmplx.Abs(s21), share/2), phase[k]*share/2)
+		copy(left.Matrix(k), []complex128{e00, root * q, root * q, e11})
+		copy(right.Matrix(k), []complex128{f11, root / q, root / q, f00})
 	}
 	if h.Left, err = left.Renormalise(complex(z0, 0)); err != nil {
 		return h, err

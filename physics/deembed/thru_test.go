@@ -71,7 +71,7 @@ func TestSplitErrors(t *testing.T) {
 // A fixture 5 % off the thru's impedance, either way: the corrected form takes most of the error off.
 func TestCorrected(t *testing.T) {
 	f := harmonicGrid(100e6, 500)
-	const draws = 16
+	const draws = 10
 	var before, after, model []float64
 	for seed := range uint64(draws) {
 		r := rand.New(rand.NewPCG(seed, 31))
@@ -204,6 +204,38 @@ func TestUniformLine(t *testing.T) {
 			t.Errorf("%g Ω: delay %.5g ps", z, h.Delay*1e12)
 		}
 		refcheck.Record(t, fmt.Sprintf("uniform-%g", z), "impedance_at_the_split_ohm", "exact: a uniform line has its own impedance everywhere (lossy: within 2 %)", z, h.Impedance, 0.02*z)
+	}
+}
+
+// A thru whose halves are alike but for their length splits where it is told to.
+func TestSplitOffTheMiddle(t *testing.T) {
+	f := harmonicGrid(100e6, 500)
+	for seed := range uint64(10) {
+		r := rand.New(rand.NewPCG(seed, 35))
+		b, l := newBoard(r, f), newLaunch(r)
+		left, right := chain(l.network(f), b.trace(18e-3, 1)), turned(chain(l.network(f), b.trace(30e-3, 1)))
+		tau, delay := chain(left, right).Delay(1, 0), left.Delay(1, 0)
+		h, err := Split(chain(left, right), SplitOptions{Middle: delay})
+		if err != nil {
+			t.Fatal(err)
+		}
+		dut := device(r, f)
+		got, err := h.Remove(chain(left, dut, right))
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, e := apart(got.Network, dut, 40e9)
+		plain, err := Split(chain(left, right), SplitOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		wrong, err := plain.Remove(chain(left, dut, right))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, w := apart(wrong.Network, dut, 40e9); !(e <= 0.03 && e <= w/10) {
+			t.Errorf("seed %d: split at %.1f of %.1f ps the part is off by %.3g rms, at the middle by %.3g", seed, delay*1e12, tau*1e12, e, w)
+		}
 	}
 }
 
