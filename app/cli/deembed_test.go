@@ -294,3 +294,34 @@ func TestFit(t *testing.T) {
 		t.Errorf("printed: %s", text)
 	}
 }
+
+// An independent route: thru, fixture with part, and the part alone are coaxial bodies,
+// each solved by mode matching, beads and steps with their higher modes. The part taken
+// out of the second by the first is the third.
+func TestDeembedBodies(t *testing.T) {
+	b := newBench(t)
+	const line, bead = "  - {inner_diameter: 1.52 mm, outer_diameter: 3.5 mm, permittivity: 1, length: %s}\n", "  - {inner_diameter: 1.10 mm, outer_diameter: 3.5 mm, permittivity: 2.1, length: 1.5 mm}\n"
+	const end = "  - {inner_diameter: 1.52 mm, outer_diameter: 3.5 mm, permittivity: 1}\n"
+	const part = "  - {inner_diameter: 1.9 mm, outer_diameter: 3.5 mm, permittivity: 1, length: 4 mm}\n  - {inner_diameter: 1.3 mm, outer_diameter: 3.5 mm, permittivity: 1, length: 3 mm}\n"
+	for name, sections := range map[string]string{
+		"thru":  bead + strings.ReplaceAll(line, "%s", "50 mm") + bead,
+		"whole": bead + strings.ReplaceAll(line, "%s", "25 mm") + part + strings.ReplaceAll(line, "%s", "25 mm") + bead,
+		"alone": part,
+	} {
+		if err := os.WriteFile(name+".yaml", []byte("body: "+name+"\nsections:\n"+end+sections+end), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		b.run(0, nil, "body", name+".yaml", "--at", "0.1GHz:33GHz:330", "--reference", "50ohm", "--touchstone", name+".s2p", "-q")
+	}
+	b.run(0, nil, "deembed", "whole.s2p", "--thru", "thru.s2p", "--touchstone", "got.s2p")
+	got, _ := b.read("got.s2p")
+	want, _ := b.read("alone.s2p")
+	w, strongest := off(got, want, 26.5e9), 0.0
+	for k := range want.Frequency {
+		strongest = math.Max(strongest, cmplx.Abs(want.At(k, 0, 0)))
+	}
+	t.Logf("a part that reflects up to %.3f is off by %.4f at most up to 26.5 GHz", strongest, w)
+	if !(w <= 0.01 && strongest > 0.1) {
+		t.Errorf("a part that reflects up to %.3f is off by %.3g", strongest, w)
+	}
+}
