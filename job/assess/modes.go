@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"linewright/hardware/board"
 	"linewright/hardware/chain"
 	"linewright/job/enquiry"
 	"linewright/physics/units"
@@ -118,8 +119,9 @@ func (j *judge) launchEnd(k int) (end int, ok bool) {
 }
 
 // launchModes returns the via ring of the launch, element k, as a
-// cross-section. known is true without a ring too, at the board's edge, where
-// the line's via rows are judged in a margin of their own.
+// cross-section. known is true without a ring too, at the board's edge, where a
+// microstrip has no ground vias and the rows beside another line are judged in a
+// margin of their own.
 func (j *judge) launchModes(k int) (ring *chain.CrossSection, known bool) {
 	end, ok := j.launchEnd(k)
 	if !ok {
@@ -128,6 +130,9 @@ func (j *judge) launchModes(k int) (ring *chain.CrossSection, known bool) {
 	edge := false
 	if b := j.boardConnector(end); b != nil {
 		edge = b.Mount.Edge()
+	}
+	if l := j.endOf(end).Line; edge && l != nil && l.Kind == board.Microstrip {
+		known = true // it runs out to the edge without ground beside it: no vias to judge
 	}
 	for _, x := range j.LaunchNotes {
 		if x.End != endField[end] && x.End != bothEnds || x.Unit != "GHz" || math.IsNaN(x.Value) {

@@ -77,6 +77,7 @@ func TestModesNotSeen(t *testing.T) {
 		"a launch not drawn":  {bare, []chain.PieceSpec{{Launch: &chain.LaunchSpec{}}, {Part: "vertical"}, {Part: "told"}, cable, {Part: "told"}}, NotAssessed, "which are not drawn yet", "from.ring"},
 		"an edge not drawn":   {bare, []chain.PieceSpec{{Launch: &chain.LaunchSpec{}}, {Part: "edge"}, {Part: "told"}, cable, {Part: "told"}}, NotAssessed, "which are not drawn yet", "from.fence.row_width"},
 		"an edge with rows":   {fenced, []chain.PieceSpec{{Launch: &chain.LaunchSpec{}}, {Part: "edge"}, {Part: "told"}, cable, {Part: "told"}}, Meets, "2.92 mm mating plane", ""},
+		"an edge microstrip":  {enquiry.End{Kind: enquiry.Board, Line: &enquiry.BoardLine{Kind: board.Microstrip, Height: line.Height, Permittivity: &er}}, []chain.PieceSpec{{Launch: &chain.LaunchSpec{}}, {Part: "edge"}, {Part: "told"}, cable, {Part: "told"}}, Meets, "", ""},
 		"a ring":              {bare, []chain.PieceSpec{{Launch: &chain.LaunchSpec{}}, {Part: "ringed"}, {Part: "told"}, cable, {Part: "told"}}, Meets, "2.92 mm mating plane", ""},
 	} {
 		e := enquiry.Enquiry{ID: "modes", Band: []enquiry.Band{{From: 20e9, To: 30e9}}, From: c.from, To: port}

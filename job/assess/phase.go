@@ -227,7 +227,7 @@ func (j *judge) drift(p *Phase, d chain.Drift, cold, hot units.Temperature, stat
 		return
 	}
 	if len(d.Constant) > 0 {
-		j.noteOnce("phase: only cable is taken to drift; connectors and board lines, %s of the delay, are kept constant", units.Ratio(1-d.Moving/d.Delay))
+		j.noteOnce("phase: only cable is taken to drift; connectors and board lines, %s %% of the delay, are kept constant", figure(100*(1-d.Moving/d.Delay)))
 	}
 	temps := states(cold, hot)
 	if m := j.e.Match; m != nil && m.Temperature != nil {
