@@ -43,7 +43,8 @@ func newFit(env *environment) *cobra.Command {
 		Long: `Fit finds the few numbers behind a two-port, each with its standard uncertainty
 from the scatter, and says what it leaves over.
 
-Of one file: the loss law k1 √f + k2 f of its attenuation, reflections taken off;
+Of one file: the loss law k1 √f + k2 f of its attenuation, reflections taken off by
+its dissipation or as a line of one impedance, whichever leaves less;
 the fitted insertion loss a1 √f + a2 f + a4 f² with the insertion loss deviation, and
 its ripple in a window; with --launch the shunt capacitance, series inductance and
 short line of a launch, port 1 at the connector.
@@ -187,20 +188,31 @@ func (x *fitFlags) one(doc *wire.Fitted, name string) error {
 		}
 		return nil
 	}
-	a, err := fit.Attenuation(n)
-	if err != nil {
-		return networkFault(name, err)
-	}
-	if x.length > 0 {
-		for k := range a {
-			a[k] /= float64(x.length)
+	var l fit.Loss
+	from := ""
+	for _, way := range []struct {
+		name string
+		of   func(network.Network) ([]float64, error)
+	}{{"dissipation", fit.Dissipation}, {"image parameters", fit.Attenuation}} {
+		a, err := way.of(n)
+		if err != nil {
+			return networkFault(name, err)
+		}
+		if x.length > 0 {
+			for k := range a {
+				a[k] /= float64(x.length)
+			}
+		}
+		m, err := fit.OfLoss(n.Frequency, a, nil, fit.Law{Constant: x.constant, Square: x.square})
+		if err != nil {
+			return networkFault(name, err)
+		}
+		if from == "" || !(l.Fit.RMS <= m.Fit.RMS) { // a line of one impedance leaves less by the second, one between connectors by the first
+			l, from = m, way.name
 		}
 	}
-	l, err := fit.OfLoss(n.Frequency, a, nil, fit.Law{Constant: x.constant, Square: x.square})
-	if err != nil {
-		return networkFault(name, err)
-	}
 	doc.Loss = wire.NewFitLoss(l, x.length > 0)
+	doc.Loss.From = from
 	if l.Skin < 0 || l.Linear < 0 {
 		doc.Warnings = append(doc.Warnings, "a coefficient came out negative: k1 and k2 are not to be told apart in this range, or the loss is not that of a line")
 	}
@@ -243,6 +255,7 @@ func (x *fitFlags) two(doc *wire.Fitted, short, long string, freeRoughness bool)
 		return networkFault(long, err)
 	}
 	doc.Two.Loss = wire.NewFitLoss(l, true)
+	doc.Two.Loss.From = "two lengths"
 	worst := 0.0
 	for _, m := range p.Mismatch {
 		worst = math.Max(worst, m)
@@ -316,7 +329,7 @@ func printFitted(env *environment, d wire.Fitted) {
 		fmt.Fprintf(out, "  left over: %s dB%s rms, %s at most\n", show(l.RMSDB, 1, "%.3g"), per, show(l.GreatestDB, 1, "%.3g"))
 	}
 	if d.Loss != nil {
-		fmt.Fprintln(out, "Attenuation, reflections taken off: k1 √f + k2 f")
+		fmt.Fprintf(out, "Attenuation, reflections taken off by %s: k1 √f + k2 f\n", d.Loss.From)
 		loss(d.Loss)
 	}
 	if in := d.Insertion; in != nil {

@@ -127,6 +127,7 @@ func fitted(v, u, scale float64) FitValue { return FitValue{num(v * scale), num(
 // FitLoss is a fitted loss law, of the part or per metre.
 type FitLoss struct {
 	PerMetre    bool      `json:"per_metre"`
+	From        string    `json:"from"` // how reflections were taken off: "dissipation", "image parameters", "two lengths"
 	K1          FitValue  `json:"k1_db_per_root_ghz"`
 	K2          FitValue  `json:"k2_db_per_ghz"`
 	Constant    *FitValue `json:"constant_db"`

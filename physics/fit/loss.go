@@ -33,7 +33,7 @@ type Loss struct {
 // holds their standard uncertainties, in Np, or is nil. Attenuations per metre give a law per metre.
 //
 // What it is given should be attenuation: an insertion loss holds the ripple of
-// reflections as well, see [Attenuation].
+// reflections as well, see [Dissipation] and [Attenuation].
 //
 // Source: the form is F2 of the trade and of [healey2009]; weights and covariance of [Linear].
 func OfLoss(frequency, loss, sigma []float64, law Law) (Loss, error) {
@@ -110,6 +110,29 @@ func Attenuation(n network.Network) ([]float64, error) {
 	a := make([]float64, len(m))
 	for k, t := range m {
 		a[k] = math.Abs(real(acosh((t.A + t.D) / 2)))
+	}
+	return a, nil
+}
+
+// Dissipation returns what a two-port loses beside its reflections, in Np, as the mean over
+// its two ends:
+//
+//	−½ ln(|S21 S12| / √((1 − |S11|²)(1 − |S22|²)))
+//
+// For a line between connectors of small reflections ρ it is their attenuation to order
+// ρ², with less ripple than insertion loss has; [Attenuation] does better only for
+// a uniform line (TestDissipation: 1.3 against 3.7 % at most). A two-port that returns as much as it gets has none: +Inf or NaN.
+//
+// Source: derived here, from the power that enters either end.
+func Dissipation(n network.Network) ([]float64, error) {
+	if n.Ports != 2 {
+		return nil, fault("dissipation", network.ErrShape, "choose two ports with Reorder", "%d ports", n.Ports)
+	}
+	abs2 := func(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
+	a := make([]float64, len(n.Frequency))
+	for k := range a {
+		s := n.Matrix(k)
+		a[k] = -0.25 * (math.Log(abs2(s[1])*abs2(s[2])) - math.Log((1-abs2(s[0]))*(1-abs2(s[3]))))
 	}
 	return a, nil
 }

@@ -126,6 +126,64 @@ func TestAttenuation(t *testing.T) {
 	}
 }
 
+// The law of a line between two unlike connectors, in 46 to 54 Ω and noise of −60 dB, by
+// either way; dissipation is nearer. Of a matched line it is exact.
+func TestDissipation(t *testing.T) {
+	f := grid(20e6, 40e9, 2000)
+	const k1, k2, draws = 2.4e-6, 1.1e-11, 30
+	var off [2][2]float64 // greatest relative error at 10 and 40 GHz, by dissipation and by image parameters
+	for seed := range uint64(draws) {
+		r := rand.New(rand.NewPCG(seed, 8))
+		launches := twoLaunches(f, r)
+		z := 46 + 8*r.Float64()
+		of := func(z float64) network.Network {
+			return network.Line(f, 50, func(f float64) (complex128, complex128) {
+				return complex(k1*math.Sqrt(f)+k2*f, 2*math.Pi*f*1.1e-9), complex(z, 0)
+			})
+		}
+		if seed == 0 {
+			a, err := Dissipation(of(50))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for k, x := range f {
+				if want := k1*math.Sqrt(x) + k2*x; !(math.Abs(a[k]-want) <= 1e-12) {
+					t.Fatalf("a matched line: %g Np at %g GHz, want %g", a[k], x/1e9, want)
+				}
+			}
+		}
+		n, err := network.Cascade(launches[0], of(z), launches[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range n.S {
+			n.S[i] += complex(r.NormFloat64(), r.NormFloat64()) * 1e-3 / math.Sqrt2
+		}
+		for i, way := range []func(network.Network) ([]float64, error){Dissipation, Attenuation} {
+			a, err := way(n)
+			if err != nil {
+				t.Fatal(err)
+			}
+			l, err := OfLoss(f, a, nil, Law{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for j, x := range []float64{10e9, 40e9} {
+				got, _, _ := l.At(x)
+				want := k1*math.Sqrt(x) + k2*x
+				off[i][j] = math.Max(off[i][j], math.Abs(got-want)/want)
+			}
+		}
+	}
+	t.Logf("loss at 10 and 40 GHz off by %.2f and %.2f %% at most by dissipation, %.2f and %.2f %% by image parameters", 100*off[0][0], 100*off[0][1], 100*off[1][0], 100*off[1][1])
+	if !(off[0][0] <= 0.015 && off[0][1] <= 0.015 && off[0][0] < off[1][0] && off[0][1] < off[1][1]) {
+		t.Errorf("dissipation is off by %.3g, image parameters by %.3g", off[0], off[1])
+	}
+	if _, err := Dissipation(network.New(3, f, 50)); !errors.Is(err, network.ErrShape) {
+		t.Errorf("three ports: %v", err)
+	}
+}
+
 // The fitted loss and the deviation. The worked case of [healey2009]: a cable whose loss is
 // its own law, at its caps 6.0 √f + 1.0 f + 0.08 f² (f in GHz), has no deviation; the same with a ripple has
 // that ripple, and the weights of annex 93A are met by a fit that scales the rows itself.
