@@ -290,7 +290,7 @@ func drop(t *testing.T, b tab, name, text string) {
 }
 
 func goodFile(t *testing.T, w *world) {
-	b := w.tab(t, "/measured?enquiry=d6-board-to-board-cable&rank=1")
+	b := w.tab(t, "/measured?enquiry=d6-board-to-board-cable&rank=1&chain_planes=true")
 	b.wait(`document.querySelector("input[type=file]")`)
 	drop(t, b, "sample.s2p", sample())
 	b.wait(`document.querySelector(".file table caption") && document.querySelectorAll(".file svg[role=slider]").length === 2`)
@@ -702,7 +702,7 @@ func pictures(t *testing.T, w *world) {
 				b.wait(p.ready)
 				save(b, fmt.Sprintf("%s-%s-%d", p.name, scheme, width))
 			}
-			b := w.tab(t, "/measured?enquiry=d6-board-to-board-cable&rank=1")
+			b := w.tab(t, "/measured?enquiry=d6-board-to-board-cable&rank=1&chain_planes=true")
 			b.scheme(scheme)
 			b.do(chromedp.EmulateViewport(width, 1000))
 			b.wait(`document.querySelector("input[type=file]")`)

@@ -22,9 +22,9 @@ import (
 func sampleOf(t *testing.T, seed uint64, bead, more float64) string {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 0))
-	f := make([]float64, 601)
+	f := make([]float64, 1601)
 	for i := range f {
-		f[i] = 10e6 + (18e9-10e6)*float64(i)/600
+		f[i] = 10e6 + (18e9-10e6)*float64(i)/1600
 	}
 	lossy := func(k, length, v float64) network.Network {
 		return network.Line(f, 50, func(f float64) (complex128, complex128) {
