@@ -1,6 +1,7 @@
 package fdtd
 
 import (
+	"fmt"
 	"math"
 	"sort"
 )
@@ -197,6 +198,52 @@ func (g *grid) reciprocal(a int, p [3]int) float64 {
 		return 1 / s
 	}
 	return 0
+}
+
+// checkCages looks for a way from the inside of each cage to an open side.
+func (g *grid) checkCages() error {
+	for _, c := range g.model.Cages {
+		var p [3]int
+		for a := range 3 {
+			p[a] = sort.SearchFloat64s(g.at[a], c.Inside[a]) - 1
+		}
+		mid := func(p [3]int) (m Point) {
+			for a := range 3 {
+				m[a] = g.at[a][p[a]] + g.d[a][p[a]]/2
+			}
+			return m
+		}
+		if m := mid(p); g.material(m).Metal {
+			return fmt.Errorf("fdtd: the inside of cage %s, at (%g, %g, %g) m, is metal: give a point in the space it closes", c.Name, c.Inside[0], c.Inside[1], c.Inside[2])
+		}
+		seen, todo := make([]bool, g.size), [][3]int{p}
+		seen[g.index(p)] = true
+		for len(todo) > 0 {
+			p, todo = todo[len(todo)-1], todo[:len(todo)-1]
+			for a := range 3 {
+				for side := range 2 {
+					q, face := p, p
+					q[a] += 2*side - 1
+					face[a] += side
+					if g.area[a][g.index(face)] == 0 {
+						continue
+					}
+					if edge := [2]int{g.layers[a][0], g.n[a] - g.layers[a][1]}; q[a] < edge[0] || q[a] >= edge[1] {
+						if g.model.Boundaries[2*a+side] == Open {
+							m := mid(p)
+							return fmt.Errorf("fdtd: cage %s is open: from its inside free space leads to the open side at (%.4g, %.4g, %.4g) m; close the gap, or take it off the cages", c.Name, m[0], m[1], m[2])
+						}
+						continue
+					}
+					if i := g.index(q); !seen[i] {
+						seen[i] = true
+						todo = append(todo, q)
+					}
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // place is the inverse of index.

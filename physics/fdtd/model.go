@@ -173,6 +173,14 @@ type Port struct {
 	Plane float64
 }
 
+// Cage is a space that is meant to be closed by metal: from Inside no way of
+// free cells leads to an open side of the region. [Solve] refuses a model whose cage
+// has a gap the grid can see.
+type Cage struct {
+	Name   string
+	Inside Point
+}
+
 // Model is what is solved.
 type Model struct {
 	Region     Box
@@ -181,6 +189,7 @@ type Model struct {
 	Boundaries [6]Boundary // by Side
 	Ports      []Port
 	Band       [2]float64 // Hz, lowest and highest frequency of interest
+	Cages      []Cage     // spaces that are meant to be closed
 	// Lines are the grid's planes along each axis, increasing, from one side
 	// of the region to the other; an axis without lines is divided by the
 	// solver (see Options.CellsPerWave).
@@ -240,6 +249,20 @@ func (m *Model) Check() error {
 	for i, p := range m.Ports {
 		if p.Side < XLow || p.Side > ZHigh {
 			bad("port %d (%s) stands on side %d: choose XLow to ZHigh", i, p.Name, p.Side)
+			continue
+		}
+		if w := p.Window; w != ([2][2]float64{}) && !(w[1][0] > w[0][0] && w[1][1] > w[0][1]) {
+			bad("port %d (%s) has a window from (%g, %g) m to (%g, %g) m: give its low and its high corner", i, p.Name, w[0][0], w[0][1], w[1][0], w[1][1])
+		}
+		if a := int(p.Side) / 2; !(p.Plane >= m.Region.Low[a] && p.Plane <= m.Region.High[a]) {
+			bad("port %d (%s) refers to the plane at %g m along %c, outside the region from %g m to %g m: move it inside", i, p.Name, p.Plane, 'x'+rune(a), m.Region.Low[a], m.Region.High[a])
+		}
+	}
+	for _, c := range m.Cages {
+		for a := range 3 {
+			if !(c.Inside[a] > m.Region.Low[a] && c.Inside[a] < m.Region.High[a]) {
+				bad("cage %s has its inside at %g m along %c, outside the region: give a point within it", c.Name, c.Inside[a], 'x'+rune(a))
+			}
 		}
 	}
 	return errors.Join(errs...)

@@ -20,6 +20,8 @@ type Options struct {
 	Layers int
 	// MaxCells refuses larger grids; 0: 5e7.
 	MaxCells float64
+	// MaxBytes refuses grids that need more memory; 0: no limit.
+	MaxBytes float64
 	// MaxSteps ends a run that does not decay; 0: 100000.
 	MaxSteps int
 	// EnergyLeft ends a run when the energy has fallen to this part of its
@@ -81,22 +83,29 @@ func Estimate(m *Model, o Options) (Size, error) {
 		inv += 1 / (s.Smallest[a] * s.Smallest[a])
 	}
 	s.TimeStep = 0.99 / (c0 * math.Sqrt(inv))
-	each := 6*4.0 + 6*4
-	for a := range 3 {
-		if g.layers[a] != [2]int{} {
-			each += 4 * 4
-		}
-	}
-	if o.Double {
-		each += 6 * 4
-	}
-	s.Bytes = each * float64(g.size)
+	s.Bytes = g.bytes(o)
 	s.Why = fmt.Sprintf("cells of at most 1/%g of the wavelength at %.4g GHz in the slowest material (index %.3g), planes on every face of a solid, %d cells of matched layer behind ports and open sides",
 		o.cellsPerWave(), m.Band[1]/1e9, m.slowest(), o.layers())
 	if o.Cell > 0 {
 		s.Why = fmt.Sprintf("cells of at most %.4g mm as asked, planes on every face of a solid", o.Cell*1e3)
 	}
 	return s, nil
+}
+
+// bytes is the memory of a run: fields, layers, the free parts of edges and
+// faces.
+func (g *grid) bytes(o Options) float64 {
+	word := 4.0
+	if o.Double {
+		word = 8
+	}
+	each := 6*word + 6*4
+	for a := range 3 {
+		if g.layers[a] != [2]int{} {
+			each += 4 * word
+		}
+	}
+	return each * float64(g.size)
 }
 
 // Result of a solution.
@@ -128,6 +137,9 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		return nil, err
 	}
 	g.measure()
+	if err := g.checkCages(); err != nil {
+		return nil, err
+	}
 	if err := g.checkSlices(o); err != nil {
 		return nil, err
 	}

@@ -103,13 +103,32 @@ func TestRefusals(t *testing.T) {
 		"no port":                     func(m *Model) { m.Ports = nil },
 		"not causal":                  func(m *Model) { m.Background.Dielectric.LossTangent = 0.01 },
 		"give its lowest and highest": func(m *Model) { m.Band = [2]float64{} },
-		"more than":                   func(m *Model) { m.Lines[2] = uniform(0, 20e-3, 1e-8) },
+		"refers to the plane":         func(m *Model) { m.Ports[0].Plane = -1 },
+		"has a window":                func(m *Model) { m.Ports[0].Window = [2][2]float64{{1, 1}, {0, 0}} },
+		"cage can is open": func(m *Model) { // a lid with a slot
+			m.Boundaries[YHigh] = Open
+			m.Lines[0] = uniform(0, 1e-3, 0.25e-3)
+			lid := Material{Metal: true}
+			m.Solids = []Solid{{"lid", Box{Point{0, 1e-3, 0}, Point{0.5e-3, 1e-3, 20e-3}}, lid, ""}, {"lid", Box{Point{0.75e-3, 1e-3, 0}, Point{1e-3, 1e-3, 20e-3}}, lid, ""}}
+			m.Cages = []Cage{{"can", Point{0.3e-3, 0.6e-3, 5e-3}}}
+		},
+		"more than": func(m *Model) { m.Lines[2] = uniform(0, 20e-3, 1e-8) },
 	} {
 		m := stripe()
 		spoil(m)
 		if _, err := Solve(context.Background(), m, Options{MaxCells: 1e6}); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("error %v, want one with %q", err, want)
 		}
+	}
+	if _, err := Solve(context.Background(), stripe(), Options{MaxBytes: 1e3}); err == nil || !strings.Contains(err.Error(), "GB allowed") {
+		t.Errorf("memory: %v", err)
+	}
+	shut := stripe()
+	shut.Boundaries[YHigh] = Open
+	shut.Solids = []Solid{{"lid", Box{Point{0, 1e-3, 0}, Point{1e-3, 1e-3, 20e-3}}, Material{Metal: true}, ""}}
+	shut.Cages = []Cage{{"can", Point{0.5e-3, 0.5e-3, 5e-3}}}
+	if _, err := Solve(context.Background(), shut, Options{MaxSteps: 20}); err != nil {
+		t.Errorf("a closed cage: %v", err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
