@@ -282,6 +282,9 @@ func writeSweep(file string, n network.Network, h touchstone.Header) error {
 	pass, rec := n.Passivity(), n.Reciprocity()
 	h.Passivity = touchstone.Check{Verdict: met(pass.Value <= 1.00001), Figure: pass.Value, At: known(pass.Frequency), Note: "largest singular value, tolerance 1e-5"}
 	h.Reciprocity = touchstone.Check{Verdict: met(rec.Value <= 1e-3), Figure: rec.Value, At: known(rec.Frequency), Note: "largest |S21 - S12|, tolerance 1e-3"}
+	if q, err := n.InitialQuality(); err == nil {
+		h.Causality = touchstone.Check{Verdict: met(q.Causality >= network.GoodCausality), Figure: q.Causality, At: n.Frequency[len(n.Frequency)-1], Note: fmt.Sprintf("initial metric of IEEE 370 in percent, of the sweep up to there, good from %g", network.GoodCausality)}
+	}
 	f.Comments = append(h.Comments(), f.Comments...)
 	var buf bytes.Buffer
 	if err := f.Write(&buf, touchstone.WriteOptions{}); err != nil {
@@ -357,8 +360,8 @@ func (d *deembedFlags) split(doc *wire.Deembedded, h *touchstone.Header, name st
 	h.Origin = "de-embedded: " + doc.Method + " after IEEE Std 370, thru " + filepath.Base(d.thru)
 	h.Ports[0].Plane = fmt.Sprintf("%.4g ps behind port 1 of %s, one way", halves.Middle*1e12, filepath.Base(name))
 	h.Ports[1].Plane = fmt.Sprintf("%.4g ps before port 2 of %s, one way", (halves.Delay-halves.Middle)*1e12, filepath.Base(name))
-	h.Notes = append(h.Notes, fmt.Sprintf("thru split at %.4g ohm; thru without its halves reflects %.2g, loses %.2g dB, turns %.2g rad at most", halves.Impedance, residual.Reflection.Value, residual.LossDB.Value, residual.Phase.Value),
-		"both fixtures are taken to be alike; the upper fifth of the sweep is less sure than the rest")
+	h.Notes = append(h.Notes, fmt.Sprintf("thru split at %.4g ohm, thru without its halves reflects %.2g, loses %.2g dB, turns %.2g rad at most", halves.Impedance, residual.Reflection.Value, residual.LossDB.Value, residual.Phase.Value),
+		"both fixtures are taken to be alike, the upper fifth of the sweep is less sure than the rest")
 	return r.Network, halves.Fixture, to, nil
 }
 

@@ -183,6 +183,9 @@ func (x *fitFlags) one(doc *wire.Fitted, name string) error {
 			return networkFault(name, err)
 		}
 		doc.Launch = wire.NewFitLaunch(l)
+		if u := l.Uncertainty; !(u.Capacitance < math.Abs(l.Capacitance)) || !(u.Inductance < math.Abs(l.Inductance)) || !(u.Delay < math.Abs(l.Delay)) {
+			doc.Warnings = append(doc.Warnings, "the three cannot be told apart in this range: a short line is its own capacitance and inductance, and more line than launch hides both; split nearer the launch, or fit higher up")
+		}
 		if l.Residual > 0.03 {
 			doc.Warnings = append(doc.Warnings, fmt.Sprintf("the launch is more than one capacitance, one inductance and one short line: |S| is left off by %.2g rms", l.Residual))
 		}
