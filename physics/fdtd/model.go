@@ -107,8 +107,10 @@ func (s Prism) Holds(p Point, tol float64) bool {
 
 // Material fills a solid. The zero value is vacuum.
 type Material struct {
-	Metal        bool    // a perfect conductor
+	Metal        bool    // a conductor
 	Conductivity float64 // S/m, of a lossy dielectric
+	// Conductor is the surface of metal, rough or plated; nil: perfect.
+	Conductor *material.Conductor
 	// Dielectric as a function of frequency. A loss tangent needs FittedAt: a
 	// time-domain solution must be causal.
 	Dielectric material.Dielectric
@@ -188,8 +190,9 @@ type Model struct {
 	Solids     []Solid
 	Boundaries [6]Boundary // by Side
 	Ports      []Port
-	Band       [2]float64 // Hz, lowest and highest frequency of interest
-	Cages      []Cage     // spaces that are meant to be closed
+	Walls      *material.Conductor // the surface of Electric sides; nil: perfect
+	Band       [2]float64          // Hz, lowest and highest frequency of interest
+	Cages      []Cage              // spaces that are meant to be closed
 	// Lines are the grid's planes along each axis, increasing, from one side
 	// of the region to the other; an axis without lines is divided by the
 	// solver (see Options.CellsPerWave).
@@ -217,6 +220,14 @@ func (m *Model) Check() error {
 		bad("the band runs from %g Hz to %g Hz: give its lowest and highest frequency", m.Band[0], m.Band[1])
 	}
 	material := func(name string, s Material) {
+		if s.Conductor != nil {
+			if err := s.Conductor.Check(); err != nil {
+				errs = append(errs, fmt.Errorf("fdtd: %s: %w", name, err))
+			}
+			if !s.Metal {
+				bad("%s has a conductor's surface and is not metal: make it metal, or take the surface off", name)
+			}
+		}
 		if err := s.Dielectric.Check(); err != nil {
 			errs = append(errs, fmt.Errorf("fdtd: %s: %w", name, err))
 		}
@@ -228,6 +239,11 @@ func (m *Model) Check() error {
 		}
 	}
 	material("the background", m.Background)
+	if m.Walls != nil {
+		if err := m.Walls.Check(); err != nil {
+			errs = append(errs, fmt.Errorf("fdtd: the walls: %w", err))
+		}
+	}
 	for i, s := range m.Solids {
 		if s.Shape == nil {
 			bad("solid %d (%s) has no shape: give it one or leave it out", i, s.Name)

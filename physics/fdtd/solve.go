@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"linewright/physics/network"
 )
@@ -173,12 +174,13 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 	var series [][]float64
 	f := newFields[T](g, o.Workers)
 	if o.Resume != nil {
-		if from, series, err = f.load(o.Resume, o); err != nil {
+		if from, series, err = f.load(o.Resume, o, freq); err != nil {
 			return nil, err
 		}
 	}
 	resumed := o.Resume != nil
 	pictures := make([][]Picture, len(o.Slices))
+	skins := make([][][3]complex128, n)
 	a, b := make([][][]complex128, n), make([][][]complex128, n) // [run][port][frequency]
 	ended := f.ended
 	for run := range n {
@@ -188,6 +190,7 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 			for place, p := range past.Pictures {
 				pictures[place] = p
 			}
+			skins[run] = past.Skin
 			res.Steps += past.Steps
 			res.EnergyLeft = max(res.EnergyLeft, past.EnergyLeft)
 			continue
@@ -201,6 +204,7 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		}
 		if !(resumed && run == from) {
 			state.recorders = g.recorders(o, run)
+			state.skin = g.skin(freq)
 		}
 		state.ended = ended
 		v, left, err := state.run(ctx, m, o, sections, run, past)
@@ -224,12 +228,16 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		}
 		res.Steps += state.step
 		res.EnergyLeft = max(res.EnergyLeft, left)
-		done := finished{In: a[run], Out: b[run], Pictures: map[int][]Picture{}, Steps: state.step, EnergyLeft: left}
+		if state.skin != nil {
+			skins[run] = state.skin.sums
+		}
+		done := finished{Skin: skins[run], In: a[run], Out: b[run], Pictures: map[int][]Picture{}, Steps: state.step, EnergyLeft: left}
 		for _, r := range state.recorders {
 			done.Pictures[r.place] = pictures[r.place]
 		}
 		ended = append(ended, done)
 	}
+	surface := g.skin(freq)
 	for _, p := range pictures {
 		res.Slices = append(res.Slices, p...)
 	}
@@ -240,7 +248,23 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 				x[i*n+run], y[i*n+run] = a[run][i][k], b[run][i][k]
 			}
 		}
+		in := slices.Clone(x)
 		divideRight(n, y, x)
+		if surface != nil { // A⁻ᵀ M A⁻¹ of M between the runs
+			loss := make([]complex128, n*n)
+			for i := range n {
+				for j := range n {
+					loss[i*n+j] = surface.overlap(skins[i], skins[j], k)
+				}
+			}
+			for range 2 { // M is symmetric
+				divideRight(n, loss, slices.Clone(in))
+				transpose(n, loss)
+			}
+			for i := range y {
+				y[i] += loss[i]
+			}
+		}
 		copy(res.Network.S[k*n*n:], y)
 	}
 	return res, nil
@@ -301,6 +325,14 @@ func divideRight(n int, y, x []complex128) {
 				x[r*n+j] -= q * x[r*n+c]
 				y[r*n+j] -= q * y[r*n+c]
 			}
+		}
+	}
+}
+
+func transpose(n int, x []complex128) {
+	for i := range n {
+		for j := range i {
+			x[i*n+j], x[j*n+i] = x[j*n+i], x[i*n+j]
 		}
 	}
 }
@@ -379,6 +411,7 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 				sample(r, 3+c, f.h[c], n, (float64(n)+1.5)*f.dt, f.dt)
 			}
 		}
+		sampleSkin(f.skin, &f.h, n, (float64(n)+1.5)*f.dt, f.dt)
 		for i := range meters {
 			v[2*i+1] = append(v[2*i+1], sum(meters[i].current, &f.h))
 		}

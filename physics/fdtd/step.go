@@ -57,6 +57,7 @@ type fields[T float] struct {
 	peak       float64     // of the energy
 	ended      []finished  // runs before this one
 	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
+	skin       *skin       // tangential H at real metal, read after stepH
 	step       int
 	workers    int
 }
@@ -430,6 +431,7 @@ type saved[T float] struct {
 	Port     int
 	Sums     [][][6]complexSum // of the recorders
 	Seen     [][][6][]float64
+	Skin     [][3]complex128
 	Peak     float64    // of the energy
 	Ended    []finished // runs
 }
@@ -438,6 +440,7 @@ type saved[T float] struct {
 type finished struct {
 	In, Out    [][]complex128 // waves by port and frequency
 	Pictures   map[int][]Picture
+	Skin       [][3]complex128
 	Steps      int
 	EnergyLeft float64
 }
@@ -456,10 +459,13 @@ func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
 	for _, r := range f.recorders {
 		s.Sums, s.Seen = append(s.Sums, r.sums), append(s.Seen, r.seen)
 	}
+	if f.skin != nil {
+		s.Skin = f.skin.sums
+	}
 	return gob.NewEncoder(w).Encode(s)
 }
 
-func (f *fields[T]) load(r io.Reader, o Options) (port int, series [][]float64, err error) {
+func (f *fields[T]) load(r io.Reader, o Options, freq []float64) (port int, series [][]float64, err error) {
 	var s saved[T]
 	if err := gob.NewDecoder(r).Decode(&s); err != nil {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
@@ -468,6 +474,12 @@ func (f *fields[T]) load(r io.Reader, o Options) (port int, series [][]float64, 
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
 	}
 	f.recorders = f.grid.recorders(o, s.Port)
+	if f.skin = f.grid.skin(freq); f.skin != nil {
+		if len(s.Skin) != len(f.skin.sums) {
+			return 0, nil, fmt.Errorf("fdtd: the checkpoint has other frequencies or other metal: resume with the model and options it was written with")
+		}
+		f.skin.sums = s.Skin
+	}
 	if len(s.Sums) != len(f.recorders) {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint holds %d slices, here %d are asked for: resume with the options it was written with", len(s.Sums), len(f.recorders))
 	}
