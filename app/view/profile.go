@@ -3,6 +3,7 @@ package view
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"linewright/hardware/chain"
 	"linewright/physics/network"
@@ -191,10 +192,19 @@ func traced(b chain.Built, p chain.Prediction, from, to int, begin []float64, zr
 		return TracedProfile{}, err
 	}
 	out := TracedProfile{From: from, To: to, RiseS: rise, TopHz: top, PositionS: []float64{}, ImpedanceOhm: []float64{}, Element: []int{}}
+	// The samples, and where pieces begin and end: a piece may be shorter than a
+	// sample.
+	at := append([]float64{}, begin[from:to+2]...)
+	for i := range z.Value {
+		if t := begin[from] + z.Time(i)/2; t > begin[from]-2*rise && t < begin[to+1]+2*rise {
+			at = append(at, t)
+		}
+	}
+	slices.Sort(at)
 	k := from
-	for i, v := range z.Value {
-		t := begin[from] + z.Time(i)/2
-		if t < begin[from]-2*rise || t > begin[to+1]+2*rise || math.IsNaN(v) || math.IsInf(v, 0) {
+	for _, t := range slices.Compact(at) {
+		v := z.At(2 * (t - begin[from]))
+		if math.IsNaN(v) || math.IsInf(v, 0) {
 			continue
 		}
 		for k < to && t > begin[k+1] {

@@ -83,4 +83,20 @@ func TestProfileBounds(t *testing.T) {
 	}
 }
 
+// A piece too short to be told apart is still drawn from its beginning to its end.
+func TestProfileOfAShortPiece(t *testing.T) {
+	b, p := predicted(t, 31e9, chain.Gap{Opening: 0.55e-3, Impedance: 70})
+	tr := newProfile(b, p).Traced[0]
+	begins, ends := false, false
+	for i, x := range tr.PositionS {
+		begins, ends = begins || x == 0, ends || math.Abs(x-0.55e-3/line.C0) < 1e-18
+		if z := tr.ImpedanceOhm[i]; !(z > 49 && z < 70) {
+			t.Errorf("%v ohm at %v s", z, x)
+		}
+	}
+	if !begins || !ends {
+		t.Errorf("%v", tr.PositionS)
+	}
+}
+
 func mid(x TracedProfile) float64 { return x.ImpedanceOhm[len(x.ImpedanceOhm)/2] }

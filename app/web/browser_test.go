@@ -544,7 +544,7 @@ func yieldResult(t *testing.T, w *world) {
 		t.Errorf("the page says:\n%s", got)
 	}
 	b.wait(`document.querySelectorAll(".yield .column").length > 10 && document.querySelectorAll(".drivers .share").length > 0`)
-	b.check("yield, light")
+	b.check("yield, light", rules)
 }
 
 func (b tab) scheme(s string) {
@@ -668,7 +668,7 @@ var shots = []struct{ name, path, ready string }{
 	{"chains", "/chains", `document.querySelector("main table")`},
 	{"kept-chain", "/chain/push-on-joint", `document.querySelectorAll(".ledger .piecename").length >= 3`},
 	{"yield", "/states/yield/full", `document.querySelector(".yield .drivers")`},
-	{"new-enquiry", "/states/new-enquiry/wrong", `document.querySelectorAll("form.new [data-path]").length > 3`},
+	{"new-enquiry", "/?new=1", `document.querySelectorAll("form.new [data-path]").length > 30`},
 	{"origin", "/states/origin/full", `document.querySelector(".where-from")`},
 }
 

@@ -60,12 +60,12 @@ path.construction: Construction of the cable
 path.hot_length: Length in the hottest place
 * first | Limits | What the chain is judged by.
 limits.insertion_loss[0].at_most: Insertion loss at most
-limits.insertion_loss[0].of: of
+limits.insertion_loss[0].of: of which piece
 limits.insertion_loss[0].temperature: at the temperature
 limits.return_loss[0].at_least: Return loss at least
-limits.return_loss[0].of: of
+limits.return_loss[0].of: of which piece
 limits.vswr[0].at_most: VSWR at most
-limits.vswr[0].of: of
+limits.vswr[0].of: of which piece
 limits.isolation[0].at_least: Isolation between lines at least
 limits.ripple[0].at_most: Ripple, peak to peak, at most
 limits.ripple[0].window: in any stretch of

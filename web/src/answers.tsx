@@ -161,7 +161,7 @@ const shown: [string, string][] = [["loss", "Loss"], ["worst", "Return loss, wor
 
 function Ranking(p: { list: Item[]; id: string; q: URLSearchParams; chosen: string[]; pick: (k: string, also: boolean) => void }) {
   if (!p.list.length) return <p class="none">The catalogue holds nothing near. What it lacks is listed below.</p>;
-  return <div class="scroll" tabIndex={0} role="region" aria-label="Ranked chains"><table class="ranking"><caption class="hidden">Ranked chains</caption><thead><tr><th scope="col">Lay beside</th><th scope="col" class="n">Rank</th><th scope="col">Chain</th><th scope="col">Verdict</th>{shown.map(([, name]) => <th scope="col" class="n">{name}</th>)}</tr></thead>
+  return <div class="scroll" tabIndex={0} role="region" aria-label="Table of ranked chains"><table class="ranking"><caption class="hidden">Ranked chains</caption><thead><tr><th scope="col">Lay beside</th><th scope="col" class="n">Rank</th><th scope="col">Chain</th><th scope="col">Verdict</th>{shown.map(([, name]) => <th scope="col" class="n">{name}</th>)}</tr></thead>
     <tbody>{p.list.map((x) => { const to = chainLink(p.id, x, p.q), on = p.chosen.includes(x.key) ? "on" : ""; return <><tr class={on + (x.p.breaks?.length ? " broken" : "")} onClick={(e) => { if (!(e.target as Element).closest("a,input,button")) p.pick(x.key, false); }}>
       <td><input type="checkbox" aria-label={"Lay beside: " + x.p.chain} checked={p.chosen.includes(x.key)} onChange={() => p.pick(x.key, true)} /></td>
       <td class="n">{x.miss ? "miss " : ""}{x.p.rank}</td><th scope="row" class="mono">{to ? <Link to={to} class="open">{x.p.chain}</Link> : x.p.chain}</th><td><Verdict is={x.p.verdict} /></td>

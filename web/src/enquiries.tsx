@@ -4,12 +4,12 @@ import { useState } from "preact/hooks";
 import { get, type EnquiryRow } from "./api";
 import { Faults, Link, Verdict, Wait } from "./bits";
 import { NewEnquiry } from "./newenquiry";
-import { changed, useLoad } from "./state";
+import { address, changed, go, useLoad, withQuery } from "./state";
 import { ghz, ticks } from "./units";
 
 export function Enquiries() {
   const s = useLoad("e" + changed.value, (sig) => get<{ enquiries: EnquiryRow[] }>("/enquiries", sig));
-  const [fresh, setFresh] = useState(false);
+  const fresh = address.value.query.has("new");
   const [find, setFind] = useState("");
   if (!s.data) return <><h1>Enquiries</h1>{s.error ? <Faults faults={s.error.faults} title="The enquiries could not be read" /> : <Wait what="Reading the enquiries …" />}</>;
   const all = s.data.enquiries;
@@ -21,8 +21,8 @@ export function Enquiries() {
     <header class="head"><div><h1>Enquiries</h1>
       <p>{all.length} in this workspace; the catalogue offers a chain for {offers}{working ? `; ${working} still being worked out` : ""}.</p></div>
       <div class="tools"><label>Find <input type="search" value={find} onInput={(e) => setFind(e.currentTarget.value)} /></label>
-        <button type="button" class="main" onClick={() => setFresh(true)}>New enquiry</button></div></header>
-    {fresh && <NewEnquiry taken={all.map((r) => r.id)} close={() => setFresh(false)} />}
+        <button type="button" class="main" onClick={() => go(withQuery((u) => u.set("new", "1")))}>New enquiry</button></div></header>
+    {fresh && <NewEnquiry taken={all.map((r) => r.id)} close={() => go(withQuery((u) => u.delete("new")))} />}
     {!all.length && <p class="none">No enquiry stands in this workspace yet. Begin with <b>New enquiry</b>, or put a file into its folder <code>enquiries</code>.</p>}
     {!!all.length && <div class="enquiries" role="table" aria-label="Enquiries">
       <div role="row" class="row headrow"><span role="columnheader">Enquiry</span><span role="columnheader" class="axis"><span class="hidden">Band</span><Axis end={end} /></span><span role="columnheader">Limits</span><span role="columnheader">Answer</span></div>
