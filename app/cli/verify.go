@@ -390,6 +390,9 @@ func printSample(out io.Writer, f measured.Verified) {
 		}
 		paragraph(out, "  electrical length: ", text)
 	}
+	if f.RippleDB != nil {
+		paragraph(out, "  ripple: ", fmt.Sprintf("%.3f dB peak to peak about the fitted smooth loss, between %s and %s", *f.RippleDB, ghz(pointer(f.RippleHz[0])), ghz(pointer(f.RippleHz[1]))))
+	}
 	heading(out, "Along the chain")
 	if a := f.Along; a != nil {
 		t := newTable(out, "piece", "from mm", "to mm", "reflects dB", "may dB", "")

@@ -464,3 +464,30 @@ func TestQuickQuality(t *testing.T) {
 		t.Errorf("%q by %q, %d findings: %v", f.Quality, f.QualityBy, len(f.Findings), err)
 	}
 }
+
+// Whatever bytes come, a file is judged or named with its fault and what to do.
+func FuzzJudge(f *testing.F) {
+	p := jumperPlan(f, verify.Options{Copies: -1})
+	rng := rand.New(rand.NewPCG(5, 5))
+	f.Add(encode(f, good(rng).network(grid(21), rng)), true)
+	f.Add(encode(f, good(rng).network(grid(41), rng), near, far), false)
+	f.Add([]byte("# GHz S RI R 50\n0 0 0 0 0 0 0 0 0\n1 0 0 0 0 0 0 0 0\n2 0 0 0 0 0 0 0 0\n"), true)
+	f.Add([]byte("# Hz Z MA R 75\n1 1e308 0 1 0 1 0 1 0\n"), true)
+	f.Fuzz(func(t *testing.T, data []byte, vouched bool) {
+		if len(data) > 1<<16 {
+			return
+		}
+		for _, quick := range []bool{false, true} {
+			x, err := Judge(t.Context(), p, "x.s2p", data, Options{ChainPlanes: vouched, Quick: quick})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(x.Errors) == 0 && len(x.Margins) == 0 || len(x.Errors) > 0 && (x.Errors[0].Problem == "" || x.Verdict == "meets") {
+				t.Fatalf("%+v", x)
+			}
+			if _, err := json.Marshal(x); err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+}

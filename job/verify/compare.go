@@ -7,6 +7,7 @@ import (
 
 	"linewright/hardware/chain"
 	"linewright/job/tolerance/sample"
+	"linewright/physics/fit"
 	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/units"
@@ -109,6 +110,29 @@ func (r *Report) agree(p *Plan, m *measured) {
 }
 
 const rounding = 1e-6 // dB
+
+// Ripple is the greatest deviation of a sample's loss from its own fitted smooth
+// loss, peak to peak over each of the enquiry's bands: the quality of an assembly
+// in one number. A limit on ripple is judged in its own window, among the
+// margins.
+type Ripple struct {
+	PeakToPeak float64 // dB; NaN: too few readings in every band
+	From, To   units.Frequency
+}
+
+func (p *Plan) ripple(n network.Network) Ripple {
+	out := Ripple{PeakToPeak: math.NaN()}
+	for _, b := range p.Enquiry.Band {
+		in, err := fit.InsertionLoss(n.Frequency, n.Trace(1, 0), float64(b.From), float64(b.To), fit.Terms{Constant: true})
+		if err != nil {
+			continue
+		}
+		if w := in.Ripple(float64(b.To - b.From)); !(w.PeakToPeak <= out.PeakToPeak) {
+			out = Ripple{w.PeakToPeak, units.Frequency(w.From), units.Frequency(w.To)}
+		}
+	}
+	return out
+}
 
 // Length is a sample's electrical length against the predicted one.
 type Length struct {

@@ -19,6 +19,7 @@ type Set struct {
 	low, high []float64 // phase, rad
 	flatLow   []float64 // phase less each sample's own delay
 	flatHigh  []float64
+	u         float64 // largest standard uncertainty of a transmission at the set's frequency, dB; NaN: not known
 	Members   []Member
 	LeftOut   []Member // whose phase or frequencies do not go with the others'; Delay is NaN
 }
@@ -46,6 +47,9 @@ func (s *Set) Add(name string, f []float64, r Report) {
 	case !slices.Equal(s.f, f):
 		s.LeftOut = append(s.LeftOut, Member{name, math.NaN(), "its frequencies are not those of the set's first sample"})
 		return
+	}
+	if math.IsNaN(r.atMatch) || r.atMatch > s.u { // what is not known stays so
+		s.u = r.atMatch
 	}
 	for i, phi := range r.Phase {
 		s.low[i], s.high[i] = math.Min(s.low[i], phi), math.Max(s.high[i], phi)
@@ -167,10 +171,7 @@ func (s *Set) match(r SetReport, half float64) Judged {
 		return j
 	}
 	d := p.Decision
-	u := math.NaN()
-	if t := p.o.Uncertainty.Transmission; t > 0 {
-		u = math.Sqrt2 * float64(t) / d.Coverage / decibelsPerNeper / (2 * math.Pi * float64(r.At))
-	}
+	u := math.Sqrt2 * s.u / decibelsPerNeper / (2 * math.Pi * float64(r.At))
 	width := r.Width.Seconds
 	j.Worst, j.Margin.Margin, j.Uncertainty = width*1e12, (2*half-width)*1e12, d.Coverage*u*1e12
 	j.Guard, j.Inside = d.Guard*d.Coverage*u*1e12, Inside(2*half-width, u)

@@ -151,10 +151,13 @@ type Report struct {
 	Margins   []Judged
 	Agreement []Agreement // with the prediction: transmission, near and far reflection
 	Length    Length
+	Ripple    Ripple
 	Along     *Along // nil: no time domain, and NotAlong says why
 	NotAlong  string
 	Phase     []float64 // of S21, rad, continuous over frequency; nil where it cannot be followed
 	Notes     []string
+
+	atMatch float64 // standard uncertainty of the transmission at the match's frequency, dB
 }
 
 // Limits names what a report judges, in the order of Report.Margins.
@@ -203,6 +206,12 @@ func (p *Plan) Judge(ctx context.Context, n network.Network) (Report, error) {
 		}
 	}
 	r.agree(p, &m)
+	r.Ripple = p.ripple(n)
+	_, at, ok := p.MatchHalf()
+	if !ok {
+		at = n.Frequency[len(n.Frequency)-1]
+	}
+	r.atMatch = m.u21[nearest(n.Frequency, at)]
 	if a, err := p.along(n, g, r.Length); err != nil {
 		r.NotAlong = err.Error()
 	} else {

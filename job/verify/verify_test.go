@@ -237,8 +237,8 @@ func TestRippleOfTwoReflections(t *testing.T) {
 	if m := r.Margins[0]; m.Verdict != assess.Meets || !(math.Abs(m.Worst-want) <= 0.003*want+2e-3) {
 		t.Errorf("%+v, want %g", m, want)
 	}
-	if m := r.Margins[1]; m.Verdict != assess.Fails {
-		t.Errorf("%+v", m)
+	if m := r.Margins[1]; m.Verdict != assess.Fails || !(math.Abs(r.Ripple.PeakToPeak-m.Worst) <= 1e-12) {
+		t.Errorf("%+v, ripple of the band %+v", m, r.Ripple)
 	}
 	if m := r.Margins[2]; m.Verdict != assess.NotAssessed { // the window is finer than the readings
 		t.Errorf("%+v", m)
@@ -304,6 +304,13 @@ func TestSet(t *testing.T) {
 	if m := run(0.2, 0.201, 0.2).Match; m.Verdict != assess.Fails {
 		t.Errorf("%+v", m)
 	}
+	// 0.1 dB of expanded uncertainty is 0.66 deg of each phase: √2 of that at
+	// 10 GHz is 0.259 ps.
+	p = plan(t, e, jumper(0.2, 1.15), Options{Copies: -1, Uncertainty: Uncertainty{Transmission: 0.1}})
+	if m := run(0.2, 0.2003, 0.1999).Match; !(math.Abs(m.Guard-0.2591) <= 1e-3) || m.Verdict != assess.Meets {
+		t.Errorf("%+v", m)
+	}
+	p = plan(t, e, jumper(0.2, 1.15), Options{Copies: -1})
 	if m := run(0.2, 0.2).Match; m.Verdict != assess.NotAssessed {
 		t.Errorf("two of three: %+v", m)
 	}
