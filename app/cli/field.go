@@ -299,7 +299,7 @@ func plural(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
-func printField(env *environment, d wire.Field, n network.Network) {
+func printField(env *environment, d wire.FieldSolution, n network.Network) {
 	out := env.out
 	heading(out, "Ports")
 	t := newTable(out, "port", "name", "side", "mode", "plane mm", "line Ω", "reference Ω", "eff. perm.")
@@ -365,7 +365,7 @@ func printS(out io.Writer, n network.Network) {
 }
 
 // structureSheet draws two cuts to scale and the S-parameters.
-func structureSheet(name string, s workspace.Structure, d wire.Field) plot.Page {
+func structureSheet(name string, s workspace.Structure, d wire.FieldSolution) plot.Page {
 	page := plot.Page{Title: name}
 	for _, c := range view.StructureCuts(s) {
 		page.Figures = append(page.Figures, cutFigure(c, false))

@@ -203,8 +203,8 @@ type Piece struct {
 	Y1M  float64 `json:"y1_m"`
 }
 
-// Section is a line's cross-section to scale, later pieces over earlier ones.
-type Section struct {
+// LineDrawing is a line's cross-section to scale, later pieces over earlier ones.
+type LineDrawing struct {
 	Pieces   []Piece `json:"pieces"`
 	X0M      float64 `json:"x0_m"`
 	Y0M      float64 `json:"y0_m"`
@@ -229,7 +229,7 @@ type LineChart struct {
 type Line struct {
 	wire.Line
 	Fields  map[string]string `json:"fields"` // as asked, the solved one filled in
-	Drawing Section           `json:"drawing"`
+	Drawing LineDrawing       `json:"drawing"`
 	Chart   LineChart         `json:"chart"`
 }
 
@@ -473,8 +473,8 @@ func fieldFault(err error) error {
 }
 
 // section draws a cross-section. Metal of no thickness is drawn with some.
-func section(x line.Line) Section {
-	var s Section
+func section(x line.Line) LineDrawing {
+	var s LineDrawing
 	add := func(what string, x0, y0, x1, y1 float64) {
 		s.Pieces = append(s.Pieces, Piece{What: what, X0M: x0, Y0M: y0, X1M: x1, Y1M: y1})
 	}
@@ -545,7 +545,7 @@ func section(x line.Line) Section {
 	return s
 }
 
-func drawn(t, height float64, s *Section) float64 {
+func drawn(t, height float64, s *LineDrawing) float64 {
 	if t > 0 {
 		return t
 	}

@@ -43,6 +43,7 @@ type Job struct {
 	State    string          `json:"state" enum:"waiting,running,done,failed,cancelled,interrupted"`
 	Fraction float64         `json:"fraction"`
 	Stage    string          `json:"stage"`
+	Live     json.RawMessage `json:"live,omitempty" doc:"what is known so far, while it runs"`
 	Created  time.Time       `json:"created"`
 	Started  *time.Time      `json:"started"`
 	Ended    *time.Time      `json:"ended"`
@@ -86,7 +87,7 @@ func newJobs(ctx context.Context, wg *sync.WaitGroup, root *files, events *broke
 		}
 		if x.State == running || x.State == waiting {
 			now := time.Now()
-			x.State, x.Stage, x.Ended = interrupted, "", &now
+			x.State, x.Stage, x.Live, x.Ended = interrupted, "", nil, &now
 			x.Error = &wire.Error{Problem: "the program ended while this job ran", Help: "start it again"}
 		}
 		j.byID[x.ID] = x
@@ -96,6 +97,14 @@ func newJobs(ctx context.Context, wg *sync.WaitGroup, root *files, events *broke
 
 // start queues work. report may be called from any goroutine.
 func (j *jobs) start(kind, title string, request json.RawMessage, work func(ctx context.Context, report func(stage string, fraction float64)) (any, error)) (Job, error) {
+	return j.startLive(kind, title, request, func(ctx context.Context, report func(string, float64, any)) (any, error) {
+		return work(ctx, func(stage string, fraction float64) { report(stage, fraction, nil) })
+	})
+}
+
+// startLive is start for work that shows what it knows so far: live is written
+// as JSON before report returns.
+func (j *jobs) startLive(kind, title string, request json.RawMessage, work func(ctx context.Context, report func(stage string, fraction float64, live any)) (any, error)) (Job, error) {
 	j.mu.Lock()
 	open := 0
 	for _, x := range j.byID {
@@ -132,12 +141,16 @@ func (j *jobs) start(kind, title string, request json.RawMessage, work func(ctx 
 		var last time.Time
 		var mu sync.Mutex
 		result, err := protect(func() (any, error) {
-			return work(ctx, func(stage string, fraction float64) {
+			return work(ctx, func(stage string, fraction float64, live any) {
 				mu.Lock()
 				defer mu.Unlock()
 				if now := time.Now(); now.Sub(last) > 200*time.Millisecond {
 					last = now
-					j.update(x.ID, func(x *Job) { x.Stage, x.Fraction = stage, min(max(fraction, 0), 1) })
+					var data json.RawMessage
+					if live != nil {
+						data, _ = json.Marshal(live) // a picture of the work; without it the work goes on
+					}
+					j.update(x.ID, func(x *Job) { x.Stage, x.Fraction, x.Live = stage, min(max(fraction, 0), 1), data })
 				}
 			})
 		})
@@ -167,7 +180,7 @@ func (j *jobs) end(id string, result any, err error) {
 	}
 	j.update(id, func(x *Job) {
 		now := time.Now()
-		x.Ended, x.Stage = &now, ""
+		x.Ended, x.Stage, x.Live = &now, "", nil
 		delete(j.cancel, id)
 		switch {
 		case err == nil:

@@ -16,7 +16,7 @@ import (
 
 // jobBody asks for long work.
 type jobBody struct {
-	Kind    string          `json:"kind" enum:"yield,propose"`
+	Kind    string          `json:"kind" enum:"yield,propose,field"`
 	Enquiry string          `json:"enquiry,omitempty"`
 	Edits   []edit          `json:"edits,omitempty" maxItems:"1000" doc:"of the enquiry"`
 	Chain   string          `json:"chain,omitempty" doc:"yield: id of a chain of the workspace"`
@@ -30,6 +30,9 @@ type jobBody struct {
 	// Propose.
 	Most   int `json:"most,omitempty" minimum:"0" maximum:"200"`
 	Misses int `json:"misses,omitempty" minimum:"0" maximum:"50"`
+	// Field.
+	File string `json:"file,omitempty" doc:"field: of the workspace"`
+	Text string `json:"text,omitempty" maxLength:"1000000" doc:"field: a file's text, in place of it"`
 }
 
 type jobInput struct{ Body jobBody }
@@ -39,6 +42,9 @@ func (s *Server) startJob(ctx context.Context, in *jobInput) (Job, error) {
 	request, err := json.Marshal(b)
 	if err != nil {
 		return Job{}, err
+	}
+	if b.Kind == "field" {
+		return s.startField(solveBody{File: b.File, Text: b.Text}, request)
 	}
 	if b.Kind == "propose" {
 		e, _, on, err := s.asked(b.Enquiry, b.Edits)

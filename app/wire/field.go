@@ -9,9 +9,9 @@ import (
 	"linewright/physics/network"
 )
 
-// Field is a field solution in three dimensions; its fields are a documented
+// FieldSolution is a field solution in three dimensions; its fields are a documented
 // contract. What was only planned has no steps, seconds and points.
-type Field struct {
+type FieldSolution struct {
 	Field                string      `json:"field"`
 	Model                string      `json:"model"`
 	Plan                 FieldPlan   `json:"plan"`
@@ -68,8 +68,8 @@ type FieldPort struct {
 const fieldModel = "Maxwell's equations in time on a staggered grid; perfect metal, cells cut by metal kept conformal"
 
 // NewFieldPlan shapes what is known beforehand.
-func NewFieldPlan(name string, s workspace.Structure, p field.Plan) Field {
-	doc := Field{Field: name, Model: fieldModel, Cells: int(p.Total), Grids: []FieldGrid{}, Ports: []FieldPort{}, Warnings: []string{}, At: []BodyPoint{}}
+func NewFieldPlan(name string, s workspace.Structure, p field.Plan) FieldSolution {
+	doc := FieldSolution{Field: name, Model: fieldModel, Cells: int(p.Total), Grids: []FieldGrid{}, Ports: []FieldPort{}, Warnings: []string{}, At: []BodyPoint{}}
 	least := math.Min(p.Smallest[0], math.Min(p.Smallest[1], p.Smallest[2]))
 	doc.Plan = FieldPlan{Cells: p.Cells, MemoryBytes: num(p.Bytes), TimeStepS: num(p.TimeStep), Runs: p.Runs, LeastSteps: p.LeastSteps, MostSteps: p.MostSteps,
 		LeastSeconds: num(p.Seconds * float64(p.Runs)), MostSeconds: num(p.MostSeconds), SmallestCellM: num(least), Why: p.Why}
@@ -91,7 +91,7 @@ func NewFieldPlan(name string, s workspace.Structure, p field.Plan) Field {
 }
 
 // NewField shapes a solution. n holds its S-parameters as they are to be shown.
-func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, n network.Network, points bool) Field {
+func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, n network.Network, points bool) FieldSolution {
 	doc := NewFieldPlan(name, s, p)
 	doc.Cells, doc.Seconds, doc.CellUpdatesPerSecond, doc.EnergyLeft, doc.EstimatedError, doc.Resumed = r.Cells, num(r.Seconds), num(r.Speed), num(r.EnergyLeft), num(r.Error), r.Resumed
 	for i, g := range r.Grids {

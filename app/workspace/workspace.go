@@ -26,6 +26,9 @@ const (
 	LaunchDir    = "launches"
 	ChainDir     = "chains"
 	MeasuredDir  = "measured"
+	SectionDir   = "sections"
+	BodyDir      = "bodies"
+	FieldDir     = "fields"
 )
 
 // Workspace is a folder of plain files that belongs in version control.
