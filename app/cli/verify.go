@@ -65,7 +65,7 @@ func (m *measurement) flags(c *cobra.Command) {
 	quantityVar(f, &m.transmission, "transmission-tracking", "residual tracking of the transmission, such as 0.05dB")
 	quantityVar(f, &m.connection, "repeatability", "what a connection made again changes, as a vector, such as 60dB")
 	quantityVar(f, &m.isolation, "isolation", "leakage and noise past the sample, such as 100dB")
-	quantityVar(f, &m.temperature, "temperature", "of the samples when measured, such as 23°C")
+	quantityVar(f, &m.temperature, "temperature", "of the samples when measured, such as 23°C; by default as the files say")
 	quantityVar(f, &m.stored, "stored-delay", "delay that an absolute match is held against, such as 4821.3ps")
 	countVar(f, &m.copies, "copies", "", 1000, 0, 100_000, "copies behind the prediction's tolerance band; 0: no band")
 	f.Uint64Var(&m.seed, "seed", 0, "seed of the copies")
@@ -216,7 +216,11 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 					return err
 				}
 			}
-			plan, err := verify.New(c.Context(), e, b, m.options(c.Flags()))
+			how := m.options(c.Flags())
+			if how.Temperature == nil { // as the first file that says so
+				how.Temperature = statedTemperature(names)
+			}
+			plan, err := verify.New(c.Context(), e, b, how)
 			if err != nil {
 				return err
 			}
@@ -288,6 +292,22 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 	}
 	m.flags(c)
 	return c
+}
+
+// statedTemperature looks for a temperature in the first files' descriptions.
+func statedTemperature(names []string) *units.Temperature {
+	for _, name := range names[:min(4, len(names))] {
+		f, err := os.Open(name)
+		if err != nil {
+			continue // it is named with the others' verdicts
+		}
+		t := measured.StatedTemperature(f, name)
+		f.Close()
+		if t != nil {
+			return t
+		}
+	}
+	return nil
 }
 
 const planesHelp = "; on the command line --chain-planes vouches, --left-plane and --right-plane name, --left-fixture and --right-fixture take off"

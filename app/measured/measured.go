@@ -16,6 +16,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"path"
 	"path/filepath"
 	"regexp"
@@ -33,6 +34,7 @@ import (
 	"linewright/physics/network"
 	"linewright/physics/sweep"
 	"linewright/physics/touchstone"
+	"linewright/physics/units"
 )
 
 // Options say what the files do not say of themselves, and how many are judged
@@ -109,6 +111,10 @@ func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Opti
 		}
 		return fail(err)
 	}
+	if stated, asked := header(file).Temperature, p.Temperature(); stated > 0 && asked != nil && math.Abs(stated-float64(*asked)) > 0.5 {
+		t := units.Temperature(stated)
+		return fail(workspace.Fault{File: name, Found: t.String(), Err: ErrTemperature, Problem: fmt.Sprintf("the file says that it was measured at %v; it was to be judged at %v", t, *asked), Help: "judge files of one temperature together, each at its own"})
+	}
 	if n.Ports == 2 {
 		if n, err = between(n, out.Planes.Turned, o); err != nil {
 			return fail(workspace.Fault{File: name, Err: err, Problem: "the fixtures cannot be taken off: " + err.Error(), Help: "give fixtures that cover the file's frequencies and pass a signal"})
@@ -125,6 +131,30 @@ func Judge(ctx context.Context, p *verify.Plan, name string, data []byte, o Opti
 		out.Why = "its data are not to be trusted: " + why
 	}
 	return out, nil
+}
+
+// ErrTemperature says that a file was measured at another temperature than it is
+// to be judged at.
+var ErrTemperature = errors.New("readings hold at the temperature they were taken at")
+
+// header is what a file says of itself; empty where it says nothing.
+func header(f *touchstone.File) touchstone.Header {
+	if h, _ := touchstone.ParseHeader(f.Name, f.Comments); h != nil {
+		return *h
+	}
+	return touchstone.Header{}
+}
+
+// StatedTemperature is the temperature that a file says it was measured at; nil:
+// it says none. No more than the head of the file is read.
+func StatedTemperature(r io.Reader, name string) *units.Temperature {
+	s := touchstone.NewScanner(r, name, touchstone.ReadOptions{})
+	s.Scan()
+	if h, _ := touchstone.ParseHeader(name, s.Comments()); h != nil && h.Temperature > 0 {
+		t := units.Temperature(h.Temperature)
+		return &t
+	}
+	return nil
 }
 
 // initial judges a network by the initial metrics of IEEE 370; false: one of
@@ -171,14 +201,12 @@ func bad(d inspect.File) string {
 func planes(p *verify.Plan, file *touchstone.File, o Options) (*Planes, error) {
 	c := p.Chain.Chain
 	out := &Planes{From: "file"}
-	if h, _ := touchstone.ParseHeader(file.Name, file.Comments); h != nil {
-		for i, port := range h.Ports {
-			switch i {
-			case 0:
-				out.Port1 = port.Plane
-			case 1:
-				out.Port2 = port.Plane
-			}
+	for i, port := range header(file).Ports {
+		switch i {
+		case 0:
+			out.Port1 = port.Plane
+		case 1:
+			out.Port2 = port.Plane
 		}
 	}
 	if o.LeftPlane != "" {
