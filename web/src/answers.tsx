@@ -132,7 +132,7 @@ function Picture(p: { list: Item[]; chosen: string[]; pick: (k: string, also: bo
   return <figure class="plot" ref={ref as any}><figcaption><span class="name">Loss against price</span><span class="saves">
     <button type="button" aria-label="Save loss against price as SVG" onClick={() => saveSVG(svg.current!, p.file)}>SVG</button><button type="button" aria-label="Save loss against price as PNG" onClick={() => savePNG(svg.current!, p.file)}>PNG</button>
     <button type="button" aria-label="Save loss against price as CSV" onClick={() => save(p.file + ".csv", "text/csv", csv(["chain", "price " + cur, "loss (dB)", "verdict"], pts.map((x) => [x.p.chain, x.c, x.l, x.p.verdict])))}>CSV</button></span></figcaption>
-    <svg ref={svg} width={W} height={H} role="img" aria-label={`Loss against price of ${pts.length} chains; ${edge.length} of them no other beats in both. The table below holds the same figures.`}>
+    <svg ref={svg} width={W} height={H} viewBox={`0 0 ${W} ${H}`} role="img" aria-label={`Loss against price of ${pts.length} chains; ${edge.length} of them no other beats in both. The table below holds the same figures.`}>
       {ticks(x0, x1, W / 110).map((t) => <g class="grid"><line x1={X(t)} x2={X(t)} y1={T} y2={H - B} /><text x={X(t)} y={H - B + 15} text-anchor="middle">{t}</text></g>)}
       {ticks(y0, y1, 4).map((t) => <g class="grid"><line x1={L} x2={W - R} y1={Y(t)} y2={Y(t)} /><text x={L - 6} y={Y(t) + 4} text-anchor="end">{trim(t, 4)}</text></g>)}
       <text class="unit" x={W - R} y={H - 6} text-anchor="end">price, {cur}</text><text class="unit" x={4} y={H - 6}>loss, dB</text>

@@ -30,7 +30,7 @@ export function Drawing(p: { svg: { current: SVGSVGElement | null }; shapes: Sha
   const H = 190, axis = 76, mmpx = p.lay.scale, known = p.shapes.map((s) => s.height_m).filter((x): x is number => x != null);
   const usual = known.length ? Math.max(...known) * 1.35 : 0.005;
   const hot = p.shapes.map((s) => Math.min(60, Math.max(9, ((s.kind === "launch" || s.kind.includes("board line") ? 0.0012 : s.height_m ?? usual) * mmpx) / 2)));
-  return <svg ref={p.svg} width={p.width} height={H} class="hardware" role="group" aria-label="The chain drawn to scale">
+  return <svg ref={p.svg} width={p.width} height={H} viewBox={`0 0 ${p.width} ${H}`} class="hardware" role="group" aria-label="The chain drawn to scale">
     <defs>
       <pattern id="cut" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><line class="hatch" x1="0" x2="0" y1="0" y2="6" /></pattern>
       <pattern id="fill" width="4" height="4" patternUnits="userSpaceOnUse"><circle class="stipple" cx="1" cy="1" r="0.6" /></pattern>

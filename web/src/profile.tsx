@@ -24,7 +24,7 @@ export function Profile(p: { full: Full; boxes: { x: number; w: number }[]; widt
     ...pf.bounds.map((b) => ["bound", names[b.element], null, b.low_ohm, b.high_ohm])]);
   const words = [...pf.traced.map((t) => `${names[t.from]}${t.to > t.from ? " to " + names[t.to] : ""} traced, ${trim(Math.min(...t.impedance_ohm), 4)} to ${trim(Math.max(...t.impedance_ohm), 4)} ohm`), ...pf.bounds.map((b) => `${names[b.element]} between ${trim(b.low_ohm, 3)} and ${trim(b.high_ohm, 3)} ohm`)];
   return <figure class="plot"><figcaption><span class="name">Impedance along the chain</span><span class="saves"><button type="button" aria-label="Save the profile as SVG" onClick={() => saveSVG(ref.current!, p.file)}>SVG</button><button type="button" aria-label="Save the profile as CSV" onClick={() => save(p.file + ".csv", "text/csv", table())}>CSV</button></span></figcaption>
-    <svg ref={ref} width={p.width} height={H} role="img" aria-label={`Impedance along the chain. ${pf.says}. ${words.join("; ")}`}>
+    <svg ref={ref} width={p.width} height={H} viewBox={`0 0 ${p.width} ${H}`} role="img" aria-label={`Impedance along the chain. ${pf.says}. ${words.join("; ")}`}>
       {ticks(lo, hi, 4).map((z) => <g class="grid"><line x1={128} x2={p.width} y1={Y(z)} y2={Y(z)} /><text x={122} y={Y(z) + 4} text-anchor="end">{z} Ω</text></g>)}
       <line class="frame" x1={128} x2={p.width} y1={Y(pf.reference_ohm)} y2={Y(pf.reference_ohm)} />
       {p.boxes.map((b) => <line class="leader" x1={b.x} x2={b.x} y1={T} y2={H - B} />)}
