@@ -577,6 +577,9 @@ func printLot(out io.Writer, l measured.Lot) {
 		t.AppendRow(table.Row{q.Name, value(pointer(q.Mean), q.Unit), value(pointer(q.Deviation), q.Unit), value(pointer(q.Least), q.Unit), q.LeastOf, cpk, lower, outside, drift, note})
 	}
 	t.Render()
+	for _, name := range l.Exchanged {
+		remarks = append(remarks, name+" is like the others with its ports exchanged: it may have been measured the other way round")
+	}
 	for i, r := range remarks {
 		if i == mostRows {
 			paragraph(out, "  - ", fmt.Sprintf("and %d more; --json has all", len(remarks)-i))

@@ -11,6 +11,10 @@ import (
 	"linewright/job/verify"
 )
 
+// levelBins is how finely a sample's ends are described when they are compared
+// with the others'.
+const levelBins = 48
+
 // leastLot is the number of files from which a lot is summed up.
 const leastLot = 8
 
@@ -21,6 +25,7 @@ type Collector struct {
 	set        *verify.Set
 	quantities []lot.Quantity
 	units      []lot.Unit
+	near, far  [][]float64 // what is seen from either end, by file
 	doc        Document
 	worst      assess.Verdict
 }
@@ -46,6 +51,11 @@ func NewCollector(p *verify.Plan, o Options) *Collector {
 
 // Add takes the next file.
 func (c *Collector) Add(f Verified) {
+	var near, far []float64
+	if f.report != nil && f.report.Along != nil {
+		near, far = f.report.Along.Levels(levelBins)
+	}
+	c.near, c.far = append(c.near, near), append(c.far, far)
 	if r := f.report; r != nil {
 		c.set.Add(f.File, f.f, *r)
 		c.unit(f, *r)
@@ -110,6 +120,10 @@ func (c *Collector) Document() (Document, error) {
 			return d, err
 		}
 		d.Lot = newLot(r)
+		for _, i := range lot.Exchanged(c.near, c.far) {
+			d.Files[i].Turned = true
+			d.Lot.Exchanged = append(d.Lot.Exchanged, d.Files[i].File)
+		}
 	}
 	d.Verdict = c.worst.String()
 	return d, nil

@@ -130,7 +130,7 @@ type Verified struct {
 	RippleHz   []*float64        `json:"ripple_between_hz"`
 	Difference *Place            `json:"difference"` // null: no place reflects more than it may
 	Largest    *Place            `json:"largest_reflection"`
-	Turned     bool              `json:"looks_turned"` // it fits the chain when its ports are exchanged
+	Turned     bool              `json:"looks_turned"` // it fits the chain, or the lot, when its ports are exchanged
 	Along      *Along            `json:"along"`
 	NotAlong   string            `json:"no_time_domain_because"`
 	Errors     []wire.Error      `json:"errors"`
@@ -276,6 +276,7 @@ type Lot struct {
 	Level      float64    `json:"false_alarm_level"`
 	Wanted     float64    `json:"cpk_wanted"`
 	Quantities []Quantity `json:"quantities"`
+	Exchanged  []string   `json:"look_exchanged"` // files that are like the others with their ports exchanged
 }
 
 // Quantity is one figure over the lot.
@@ -363,7 +364,7 @@ func newSet(r verify.SetReport) Set {
 }
 
 func newLot(r lot.Report) *Lot {
-	out := &Lot{r.Units, r.Serials, r.Options.Confidence, r.Options.Level, r.Options.Wanted, []Quantity{}}
+	out := &Lot{r.Units, r.Serials, r.Options.Confidence, r.Options.Level, r.Options.Wanted, []Quantity{}, []string{}}
 	for _, s := range r.Quantities {
 		q := Quantity{Name: s.Name, Unit: s.Unit, N: s.N, Mean: num(s.Mean), Deviation: num(s.Deviation), Least: num(s.Least), LeastOf: s.LeastOf, Most: num(s.Most), MostOf: s.MostOf,
 			Normality: Normality{num(s.Normality.Statistic), num(s.Normality.P), s.Normality.Rejected, s.Normality.Says}, Outliers: []Outlier{}}

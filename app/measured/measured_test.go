@@ -221,6 +221,9 @@ func TestFixturesAreTakenOff(t *testing.T) {
 	}
 }
 
+// turnedUnit is the index of the unit whose ports were exchanged by mistake.
+const turnedUnit = 40
+
 // lotOf is a lot with planted faults: a bead, a drift, a unit of too much loss,
 // a unit with its ports exchanged by mistake, broken files.
 func lotOf(t testing.TB, n, points int, corrupt map[int]string) []Source {
@@ -229,6 +232,9 @@ func lotOf(t testing.TB, n, points int, corrupt map[int]string) []Source {
 		sources = append(sources, Source{fmt.Sprintf("lot7-sn%05d.s2p", i+1), func() (io.ReadCloser, error) {
 			rng := rand.New(rand.NewPCG(uint64(i), 7))
 			x := good(rng)
+			for k, rho := range []float64{0.05, 0.017} { // the near connectors reflect more than the far ones
+				x.c[k] = rho * (1 + 0.1*rng.NormFloat64()) / (math.Pi * 18e9 * 50)
+			}
 			x.more += 0.06 * float64(i) / float64(n) // a drift of three deviations
 			switch i {
 			case n / 3:
@@ -236,7 +242,14 @@ func lotOf(t testing.TB, n, points int, corrupt map[int]string) []Source {
 			case n / 2:
 				x.more += 0.25
 			}
-			data := encode(t, x.network(grid(points), rng))
+			built := x.network(grid(points), rng)
+			if i == turnedUnit {
+				var err error
+				if built, err = built.Reorder(1, 0); err != nil {
+					t.Fatal(err)
+				}
+			}
+			data := encode(t, built)
 			switch corrupt[i] {
 			case "cut":
 				data = data[:bytes.LastIndexByte(data[:len(data)/2], '\n')+20] // in the middle of a line
@@ -289,6 +302,9 @@ func TestLot(t *testing.T) {
 	loss := d.Lot.Quantities[0]
 	if loss.Name != "insertion loss" || loss.Drift == nil || !loss.Drift.Detected || !(loss.Drift.Over < -0.04 && loss.Drift.Over > -0.09) {
 		t.Errorf("the drift of −0.06 dB: %+v", loss.Drift)
+	}
+	if x := d.Lot.Exchanged; len(x) != 1 || x[0] != d.Files[turnedUnit].File || !d.Files[turnedUnit].Turned {
+		t.Errorf("the unit that was turned round: %v", x)
 	}
 	named := false
 	for _, x := range loss.Outliers {

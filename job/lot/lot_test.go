@@ -238,3 +238,56 @@ func ExampleAnalyse() {
 	// worst margin 0.05 dB (SN016), Cpk 1.46, at least 0.99 with 95 % confidence
 	// does not belong with the others: SN016
 }
+
+// Units turned round are named in lots whose ends differ, and nobody in lots
+// whose ends are alike or that hold none.
+func TestExchanged(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	const lots, n, bins = 300, 40, 48
+	draw := func(apart float64, turned int) (near, far [][]float64) {
+		for i := range n {
+			a, b := make([]float64, bins), make([]float64, bins)
+			for j := range bins {
+				// Levels scatter by 3 dB from unit to unit, together in each neighbourhood.
+				a[j], b[j] = -60+3*rng.NormFloat64(), -60+3*rng.NormFloat64()
+				if j < 4 {
+					a[j], b[j] = -30+apart+3*rng.NormFloat64(), -30-apart+3*rng.NormFloat64()
+				}
+			}
+			if i < turned {
+				a, b = b, a
+			}
+			near, far = append(near, a), append(far, b)
+		}
+		return near, far
+	}
+	alike, none, found, wrong := 0, 0, 0, 0
+	for range lots {
+		if len(Exchanged(draw(0, 0))) > 0 {
+			alike++
+		}
+		if len(Exchanged(draw(10, 0))) > 0 {
+			none++
+		}
+		got := Exchanged(draw(10, 2))
+		for _, i := range got {
+			if i < 2 {
+				found++
+			} else {
+				wrong++
+			}
+		}
+	}
+	t.Logf("of %d lots: alike ends, %d named; none turned, %d named; of %d turned units %d found, %d wrongly named", lots, alike, none, 2*lots, found, wrong)
+	if alike > 0 || none > 0 || wrong > 0 || found < 2*lots*98/100 {
+		t.Errorf("alike %d, none %d, found %d, wrong %d", alike, none, found, wrong)
+	}
+	near, far := draw(10, 1)
+	near[5] = nil
+	if got := Exchanged(near, far); len(got) != 1 || got[0] != 0 {
+		t.Errorf("%v", got)
+	}
+	if got := Exchanged(nil, nil); got != nil {
+		t.Errorf("%v", got)
+	}
+}

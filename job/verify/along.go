@@ -135,6 +135,26 @@ func turned(n network.Network) network.Network {
 	return t
 }
 
+// Levels returns what is seen from either end in bins of equal time over the
+// chain there and back, each the greatest level in it, in dB and not below the
+// floor: a short description by which samples are told from one another.
+func (a Along) Levels(bins int) (near, far []float64) {
+	least := 20 * math.Log10(math.Max(3*a.Floor, 1e-4))
+	level := func(t Trace) []float64 {
+		out := make([]float64, bins)
+		for i := range out {
+			out[i] = least
+		}
+		for i, s := range t.Time {
+			if k := int(s / (2 * a.Total) * float64(bins)); s >= 0 && k < bins {
+				out[k] = math.Max(out[k], 20*math.Log10(math.Max(t.Measured[i], 1e-10)))
+			}
+		}
+		return out
+	}
+	return level(a.Near), level(a.Far)
+}
+
 // mostUnstated is the longest that a piece without a stated electrical length
 // is taken to be, one way: 30 mm of air. Common practice for connectors.
 const mostUnstated = 100e-12
