@@ -32,7 +32,7 @@ interface Quantity {
 interface Verification {
   chain: string; enquiry: string; decision: { rule: string; default: boolean; says: string; source: string }; verdict: string; counts: Record<string, number>; files: Verified[];
   set: { size: number; at_hz: Num; width: Width; shortest: string; longest: string; widest_over_band: Width; widest_own_delay_removed: Width; match: LimitMargin | null } | null;
-  lot: { units: number; by_serial_number: boolean; false_alarm_level: number; quantities: Quantity[] } | null; questions: { field: string; question: string; changes: string }[]; notes: string[];
+  lot: { units: number; by_serial_number: boolean; false_alarm_level: number; look_exchanged: string[]; quantities: Quantity[] } | null; questions: { field: string; question: string; changes: string }[]; notes: string[];
 }
 interface PredictedBand { frequency_hz: number[]; loss_least_db: Num[]; loss_most_db: Num[]; return_loss_near_least_db: Num[]; return_loss_far_least_db: Num[]; share: number; copies: number }
 export interface MeasuredDoc { files: MeasuredFile[]; curves: Full["curves"] | null; prediction: { elements: Element[] } | null; drawing: { elements: Shape[] } | null; band: PredictedBand | null; verification: Verification | null }
@@ -127,7 +127,7 @@ function Fact(p: { name: string; w: Width }) {
 function Lot(p: { v: Verification; pick: (name: string) => void }) {
   const l = p.v.lot!, judged = l.quantities.filter((x) => x.capability), names = [...new Set(p.v.files.flatMap((f) => f.margins.filter((m) => m.margin != null).map((m) => m.limit)))];
   const [limit, setLimit] = useState(""), name = names.includes(limit) ? limit : names[0];
-  const remarks = l.quantities.flatMap((x) => [...(x.drift?.detected ? [`${x.name} drifts by ${unit(x.drift.over_the_lot, x.unit)} over the lot (p = ${trim(x.drift.p, 2)})`] : []), ...x.outliers.map((o) => `${o.file} does not belong with the others: ${x.name} ${unit(o.value, x.unit)}, ${trim(o.statistic, 3)} standard deviations off`)]);
+  const remarks = l.quantities.flatMap((x) => [...(x.drift?.detected ? [`${x.name} drifts by ${unit(x.drift.over_the_lot, x.unit)} over the lot (p = ${trim(x.drift.p, 2)})`] : []), ...x.outliers.map((o) => `${o.file} does not belong with the others: ${x.name} ${unit(o.value, x.unit)}, ${trim(o.statistic, 3)} standard deviations off`)]).concat(l.look_exchanged.map((x) => `${x} is like the others with its ports exchanged: it may have been measured the other way round`));
   const table = () => csv(["quantity", "unit", "n", "mean", "standard deviation", "worst", "of", "Cpk", "Cpk at least", "outside", "not normal", "drift over the lot"], l.quantities.map((x) => [x.name, x.unit, x.n, x.mean, x.standard_deviation, x.least, x.least_of, x.capability?.cpk, x.capability?.cpk_at_least, x.capability?.outside, x.normality.rejected ? "yes" : "", x.drift?.over_the_lot]));
   return <><h3>The lot of {l.units}</h3>
     <div class="scroll" tabIndex={0} role="region" aria-label="Lot statistics"><table><caption>Margins to each limit, positive inside <span class="saves"><button type="button" aria-label="Save the lot as CSV" onClick={() => save("lot.csv", "text/csv", table())}>CSV</button></span></caption>
