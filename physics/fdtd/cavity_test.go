@@ -299,6 +299,7 @@ func TestCavities(t *testing.T) {
 		{"cav-S01", 4}, {"cav-S02", 5}, {"cav-S03", 6}, {"cav-S04", 6}, {"cav-S05", 6}, {"cav-S06", 6}, {"cav-S07", 6},
 	} {
 		t.Run(c.id, func(t *testing.T) {
+			t.Parallel()
 			rows, _ := caseRows(t, c.id)
 			for _, r := range rows {
 				want := r.Want(t)
