@@ -22,6 +22,7 @@ import (
 	"linewright/app/plot"
 	"linewright/app/workspace"
 	"linewright/job/assess"
+	"linewright/job/tolerance"
 	"linewright/job/verify"
 	"linewright/physics/network"
 	"linewright/physics/units"
@@ -42,7 +43,7 @@ type measurement struct {
 	chainPlanes                            bool
 	leftFixture, rightFixture              string
 	cpk, confidence                        float64
-	dir, enquiryName, plots                string
+	dir, enquiryName, plots, tolerances    string
 	keep                                   bool
 	workers                                int
 	quality                                string
@@ -68,6 +69,7 @@ func (m *measurement) flags(c *cobra.Command) {
 	quantityVar(f, &m.temperature, "temperature", "of the samples when measured, such as 23°C; by default as the files say")
 	quantityVar(f, &m.stored, "stored-delay", "delay that an absolute match is held against, such as 4821.3ps")
 	countVar(f, &m.copies, "copies", "", 1000, 0, 100_000, "copies behind the prediction's tolerance band; 0: no band")
+	f.StringVar(&m.tolerances, "tolerances", "", "a file of tolerances behind the prediction's band, in place of the defaults")
 	f.Uint64Var(&m.seed, "seed", 0, "seed of the copies")
 	f.StringVar(&m.leftPlane, "left-plane", "", "the plane of port 1, in the chain's words; by default as the file says")
 	f.StringVar(&m.rightPlane, "right-plane", "", "the plane of port 2, in the chain's words; by default as the file says")
@@ -220,9 +222,14 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 			if how.Temperature == nil { // as the first file that says so
 				how.Temperature = statedTemperature(names)
 			}
+			if m.tolerances != "" {
+				if how.Tolerances, err = workspace.ReadTolerances(m.tolerances); err != nil {
+					return err
+				}
+			}
 			plan, err := verify.New(c.Context(), e, b, how)
 			if err != nil {
-				return err
+				return toleranceFault(m.tolerances, err)
 			}
 			var store *archive.Archive
 			var kept archive.Added
@@ -292,6 +299,15 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 	}
 	m.flags(c)
 	return c
+}
+
+// toleranceFault says of a file of tolerances which one cannot be used.
+func toleranceFault(file string, err error) error {
+	var f *tolerance.Fault
+	if errors.As(err, &f) {
+		return workspace.Fault{File: file, Found: f.Where(), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
+	}
+	return err
 }
 
 // statedTemperature looks for a temperature in the first files' descriptions.

@@ -86,11 +86,7 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 			}
 			s, err := tolerance.New(e, b, t, o)
 			if err != nil {
-				var f *tolerance.Fault
-				if errors.As(err, &f) {
-					return workspace.Fault{File: toleranceFile, Found: f.Where(), Err: err, Problem: f.Problem + ": " + f.Err.Error(), Help: f.Help}
-				}
-				return err
+				return toleranceFault(toleranceFile, err)
 			}
 			if stateFile != "" {
 				if err := useState(stateFile, s, &o); err != nil {

@@ -249,7 +249,8 @@ type seen struct {
 // frequencies: it is the same for every sample of that sweep.
 type aspect struct {
 	f       []float64 // even
-	as      bool      // f are the sweep's own
+	o       timedomain.Options
+	as      bool // f are the sweep's own
 	pulse   pulse
 	bound   []float64 // of each row, averaged over the sweep as a response averages a reflection; NaN: no figure
 	through []float64 // two-way voltage loss behind each row, in order from this end, averaged likewise
@@ -265,12 +266,13 @@ func newAspect(g *grid, far bool) (*aspect, error) {
 	for i := range flat {
 		flat[i] = 1
 	}
-	shape, err := timedomain.BandPass(f, flat, responseOptions(f))
+	o := responseOptions(f)
+	shape, err := timedomain.BandPass(f, flat, o)
 	if err != nil {
 		return nil, err
 	}
 	rows := g.at.Rows
-	a := &aspect{f: f, as: slices.Equal(f, g.f), pulse: newPulse(shape), bound: make([]float64, len(rows)), through: make([]float64, len(rows))}
+	a := &aspect{f: f, o: o, as: slices.Equal(f, g.f), pulse: newPulse(shape), bound: make([]float64, len(rows)), through: make([]float64, len(rows))}
 	w, sum := weights(f), make([]float64, len(f))
 	at := make([]int, len(f))
 	for j := range f {
@@ -300,8 +302,24 @@ func newAspect(g *grid, far bool) (*aspect, error) {
 	return a, nil
 }
 
+// overSampling is the number of points of a response for each frequency: enough
+// to see a crest's height within a per cent.
+const overSampling = 4
+
+// responseOptions has the window's values at hand: the same for every sample.
 func responseOptions(f []float64) timedomain.Options {
-	return timedomain.Options{Points: 4 * len(f)}
+	kaiser := timedomain.Kaiser(6)
+	last := float64(len(f) - 1)
+	values := make([]float64, len(f))
+	for i := range f {
+		values[i] = kaiser(2*float64(i)/last - 1)
+	}
+	return timedomain.Options{Points: overSampling * len(f), Window: func(u float64) float64 {
+		if x := (u + 1) / 2 * last; math.Abs(x-math.Round(x)) < 1e-6 && x > -0.5 && x < last+0.5 {
+			return values[int(math.Round(x))]
+		}
+		return kaiser(u)
+	}}
 }
 
 // view computes the response from one end.
@@ -328,7 +346,7 @@ func (a *Along) view(n network.Network, g *grid, far bool) (seen, error) {
 		return seen{}, fmt.Errorf("steps of %v repeat every response after %.3g ns, and the chain is %.3g ns there and back: measure with steps below %v",
 			units.Frequency(f[1]-f[0]), period*1e9, 2*a.Total*1e9, units.Frequency(0.4/a.Total))
 	}
-	env, err := timedomain.BandPass(f, m.Trace(port, port), responseOptions(f))
+	env, err := timedomain.BandPass(f, m.Trace(port, port), as.o)
 	if err != nil {
 		return seen{}, err
 	}
@@ -423,9 +441,9 @@ func newPulse(e timedomain.Envelope) pulse {
 // the chain's end, from the median of its height (Rayleigh's law).
 func floor(e timedomain.Envelope, from, period float64) float64 {
 	var tail []float64
-	for k, z := range e.Value {
+	for k := 0; k < len(e.Value); k += overSampling { // what lies between is not independent
 		if t := e.Time(k); t > from && t < period*0.9 {
-			tail = append(tail, cmplx.Abs(z))
+			tail = append(tail, cmplx.Abs(e.Value[k]))
 		}
 	}
 	if len(tail) < 8 {

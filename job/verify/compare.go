@@ -127,8 +127,17 @@ func (p *Plan) ripple(n network.Network) Ripple {
 		if err != nil {
 			continue
 		}
-		if w := in.Ripple(float64(b.To - b.From)); !(w.PeakToPeak <= out.PeakToPeak) {
-			out = Ripple{w.PeakToPeak, units.Frequency(w.From), units.Frequency(w.To)}
+		low, high := 0, 0
+		for i, d := range in.Deviation {
+			if d < in.Deviation[low] {
+				low = i
+			}
+			if d > in.Deviation[high] {
+				high = i
+			}
+		}
+		if x := in.Deviation[high] - in.Deviation[low]; !(x <= out.PeakToPeak) {
+			out = Ripple{x, units.Frequency(in.Frequency[min(low, high)]), units.Frequency(in.Frequency[max(low, high)])}
 		}
 	}
 	return out

@@ -44,6 +44,8 @@ type Options struct {
 	// whose spares must fit; 0: none.
 	Stored units.Time
 	Copies int // behind the prediction's band; 0: 1000, negative: no band
+	// Tolerances of the parts, in place of the defaults of package tolerance.
+	Tolerances tolerance.Tolerances
 	Seed   uint64
 }
 
@@ -111,7 +113,11 @@ func New(ctx context.Context, e enquiry.Enquiry, b chain.Built, o Options) (*Pla
 	// The prediction's copies at the temperature of the measurement.
 	warm := e
 	warm.Environment.MinTemperature, warm.Environment.MaxTemperature = nil, &p.temperature
-	study, err := tolerance.New(warm, b, tolerance.Tolerances{}, tolerance.Options{Seed: o.Seed})
+	study, err := tolerance.New(warm, b, o.Tolerances, tolerance.Options{Seed: o.Seed})
+	var fault *tolerance.Fault
+	if errors.As(err, &fault) {
+		return nil, err
+	}
 	if err != nil {
 		p.NoBand = err.Error()
 		return p, nil
