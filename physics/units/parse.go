@@ -71,6 +71,15 @@ func nearest(s string) string {
 	return ""
 }
 
+// fahrenheit says whether unit is a way to write degrees Fahrenheit.
+func fahrenheit(unit string) bool {
+	switch unit {
+	case "°F", "ºF", "degF", "F", "Fahrenheit", "fahrenheit":
+		return true
+	}
+	return false
+}
+
 const maxText = 64 // bytes of a quantity: a longer one is no quantity
 
 // split cuts a quantity's text into its number and its unit.
@@ -122,6 +131,13 @@ func parse(s string, k kind) (float64, error) {
 			return k.finish(value, 1, fail)
 		}
 		return fail(ErrBareNumber, "write %q%s", number+" "+k.unit, k.others())
+	}
+	if fahrenheit(unitText) && k.dim == kelvinDim {
+		f, _ := value.Float64()
+		if !k.difference {
+			f -= 32
+		}
+		return fail(ErrUnknownUnit, "degrees Fahrenheit are not read: write \"%.4g %s\"", f*5/9, k.unit)
 	}
 	e, err := parseUnit(unitText)
 	if err != nil {

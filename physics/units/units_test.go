@@ -73,6 +73,7 @@ func TestParseErrors(t *testing.T) {
 	length := func(s string) error { _, err := Parse[Length](s); return err }
 	freq := func(s string) error { _, err := Parse[Frequency](s); return err }
 	temp := func(s string) error { _, err := Parse[Temperature](s); return err }
+	diff := func(s string) error { _, err := Parse[Difference](s); return err }
 	money := func(s string) error { _, err := ParseMoney(s); return err }
 	for _, c := range []struct {
 		kind func(string) error
@@ -97,6 +98,9 @@ func TestParseErrors(t *testing.T) {
 		{freq, "-1 GHz", ErrRange, "below 0 GHz"},
 		{freq, "28 ((((((GHz))))))", ErrUnknownUnit, "brackets"},
 		{temp, "85 C", ErrUnknownUnit, `"°C"`},
+		{temp, "185 °F", ErrUnknownUnit, `"85 °C"`},
+		{temp, "-40 F", ErrUnknownUnit, `"-40 °C"`},
+		{diff, "9 °F", ErrUnknownUnit, `"5 K"`},
 		{temp, "-300 °C", ErrRange, "-273.15 °C"},
 		{temp, "85", ErrBareNumber, `"85 °C"`},
 		{money, "12", ErrBareNumber, "currency"},
