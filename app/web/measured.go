@@ -1,6 +1,7 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -100,7 +101,7 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 		if len(doc.Files) >= mostSamples {
 			return doc, problem(http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d files", mostSamples), "verify larger lots on the command line: linewright verify")
 		}
-		f, err := s.measuredFile(r, p, held, len(doc.Files))
+		f, err := s.measuredFile(r, p, &held, len(doc.Files))
 		if err != nil {
 			return doc, err
 		}
@@ -119,7 +120,7 @@ func (s *Server) readMeasured(r *http.Request) (measuredDoc, error) {
 	return doc, nil
 }
 
-func (s *Server) measuredFile(r *http.Request, p *multipart.Part, held against, index int) (measuredFile, error) {
+func (s *Server) measuredFile(r *http.Request, p *multipart.Part, held *against, index int) (measuredFile, error) {
 	name := path.Base(filepath.ToSlash(strings.ReplaceAll(p.FileName(), `\`, "/")))
 	out := measuredFile{File: name, Errors: []wire.Error{}}
 	temp, err := os.CreateTemp("", "linewright-measured-")
@@ -142,10 +143,17 @@ func (s *Server) measuredFile(r *http.Request, p *multipart.Part, held against, 
 		out.Errors = wire.NewErrors(err).Errors
 		return out, nil
 	}
-	if held.collector != nil {
+	var d *inspect.File
+	if held.start != nil {
 		data, err := os.ReadFile(temp.Name())
 		if err != nil {
 			return out, err
+		}
+		if held.plan == nil {
+			if held.plan, err = held.start(measured.StatedTemperature(bytes.NewReader(data), name)); err != nil {
+				return out, err
+			}
+			held.collector = measured.NewCollector(held.plan, held.o)
 		}
 		o := held.o
 		o.Quick = index >= maxFiles
@@ -153,19 +161,23 @@ func (s *Server) measuredFile(r *http.Request, p *multipart.Part, held against, 
 		if err != nil {
 			return out, err
 		}
+		d = f.Inspection
 		held.collector.Add(f)
 	}
 	if index >= maxFiles {
 		return out, nil
 	}
-	if _, err := temp.Seek(0, io.SeekStart); err != nil {
-		return out, err
+	if d == nil {
+		if _, err := temp.Seek(0, io.SeekStart); err != nil {
+			return out, err
+		}
+		x, err := inspect.Judge(r.Context(), temp, name, 0, 0)
+		if err != nil {
+			return fail(err)
+		}
+		d = &x
 	}
-	d, err := inspect.Judge(r.Context(), temp, name, 0, 0)
-	if err != nil {
-		return fail(err)
-	}
-	out.Inspection = &d
+	out.Inspection = d
 	if _, err := temp.Seek(0, io.SeekStart); err != nil {
 		return out, err
 	}

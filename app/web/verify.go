@@ -102,7 +102,7 @@ func termFields() []termField {
 		{"transmission_tracking", "residual: 0.05 dB", trackingError(func(a *terms) *float64 { return &a.o.Uncertainty.Residuals.Transmission })},
 		{"repeatability", "what a connection made again changes: 60 dB", residual(func(a *terms) *float64 { return &a.o.Uncertainty.Residuals.Connection })},
 		{"isolation", "leakage and noise past the sample: 100 dB", residual(func(a *terms) *float64 { return &a.o.Uncertainty.Residuals.Isolation })},
-		{"temperature", "of the samples when measured: 23 °C", func(a *terms, text string) error {
+		{"temperature", "of the samples when measured: 23 °C; by default as the first file says", func(a *terms, text string) error {
 			t, err := units.Parse[units.Temperature](text)
 			a.o.Temperature = &t
 			return err
@@ -144,8 +144,9 @@ func (a *terms) set(name, text string) error {
 type against struct {
 	limits    []view.Limit
 	covers    func(from, to float64) string
-	plan      *verify.Plan
 	o         measured.Options
+	start     func(stated *units.Temperature) (*verify.Plan, error) // makes the plan; nil: no chain
+	plan      *verify.Plan
 	collector *measured.Collector
 }
 
@@ -227,15 +228,22 @@ func (s *Server) against(ctx context.Context, a *terms, doc *measuredDoc) (again
 	if built.RightPlane == "" {
 		built.RightPlane = "right end of the chain"
 	}
-	plan, err := verify.New(ctx, e, built, a.o)
-	if err != nil {
-		return against{}, problem(http.StatusUnprocessableEntity, err.Error(), "see the fields in %s/openapi.json", Prefix)
-	}
 	c, w, d := view.NewCurves(e, built, report), wire.NewPrediction(built, report), view.NewDrawing(built, on.cat)
-	doc.Curves, doc.Prediction, doc.Drawing, doc.Band = &c, &w, &d, newBand(plan.Band, plan.Temperature())
-	o := a.m
-	o.Detail = maxFiles
-	return against{c.Limits, view.Covers(e), plan, o, measured.NewCollector(plan, o)}, nil
+	doc.Curves, doc.Prediction, doc.Drawing = &c, &w, &d
+	held := against{limits: c.Limits, covers: view.Covers(e), o: a.m}
+	held.o.Detail = maxFiles
+	held.start = func(stated *units.Temperature) (*verify.Plan, error) {
+		if a.o.Temperature == nil { // as the first file says
+			a.o.Temperature = stated
+		}
+		plan, err := verify.New(ctx, e, built, a.o)
+		if err != nil {
+			return nil, problem(http.StatusUnprocessableEntity, err.Error(), "see the fields in %s/openapi.json", Prefix)
+		}
+		doc.Band = newBand(plan.Band, plan.Temperature())
+		return plan, nil
+	}
+	return held, nil
 }
 
 // termSchema describes the form's fields.

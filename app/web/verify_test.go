@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -96,6 +98,15 @@ func TestVerifyDroppedFiles(t *testing.T) {
 	d = send([]string{"chain", "bench-jumper"}, []string{"sn1.s2p", sampleOf(t, 1, 0, 0)})
 	if x := d.Verification.Files[0]; len(x.Errors) != 1 || !strings.Contains(x.Errors[0].Problem, "planes") || d.Files[0].Inspection == nil {
 		t.Errorf("%+v", x)
+	}
+	// The demo's own samples say at which planes and temperature they were measured.
+	sound, err := os.ReadFile(filepath.Join(s.ws.Root, "measured", "jumper-sn0006.s2p"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d = send([]string{"chain", "bench-jumper"}, []string{"jumper-sn0006.s2p", string(sound)})
+	if v := d.Verification; v.Verdict != "meets" || v.TemperatureC == nil || !(math.Abs(*v.TemperatureC-23) <= 1e-9) || v.Files[0].Planes.From != "file" || d.Band == nil {
+		t.Errorf("%+v", v)
 	}
 	// A proposal stands in for a chain.
 	d = send([]string{"enquiry", "d1-bench-jumpers", "rank", "1", "chain_planes", "true", "temperature", "23 °C"}, []string{"sn1.s2p", sampleOf(t, 1, 0, 0)})
