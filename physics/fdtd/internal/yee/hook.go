@@ -8,7 +8,8 @@ type hook[T Float] struct {
 	j       int
 	spans   []*span[T]
 	sources []source
-	faces   []face[T]
+	faces   []*face[T]
+	takes   []*face[T] // whose last giver stands in the row
 	reads   []read
 }
 
@@ -40,10 +41,12 @@ type drive struct {
 	values []float64 // of the steps of a run
 }
 
-// A face gains −Σ weight·E.
+// A face is a Face: change is H before the row's kernel, and then what that
+// changed.
 type face[T Float] struct {
 	at      int
-	edges   []int
+	change  T
+	givers  []*face[T]
 	weights []T
 }
 
@@ -121,22 +124,33 @@ func (e *Engine[T]) addHooks(c Config) error {
 		h.spans = append(h.spans, s)
 		e.spans = append(e.spans, s)
 	}
-	for _, f := range c.Coupled {
+	made := make([]*face[T], len(c.Coupled))
+	for i, f := range c.Coupled {
 		e.check(Tap{Component: f.Component, I: f.I, J: f.J, K: f.K})
-		made := face[T]{at: e.at(rowHx+f.Component, f.J, f.K) + f.I}
-		for _, t := range f.Edges {
-			e.check(t)
-			for _, d := range []int{t.J - f.J, t.K - f.K} {
-				if d < -3 || d > 3 {
-					return fmt.Errorf("yee: the face at %d, %d, %d is coupled with an edge %d rows away; 3 is the most", f.I, f.J, f.K, d)
-				}
-				e.reach[0], e.reach[1] = max(e.reach[0], -d), max(e.reach[1], d)
-			}
-			made.edges = append(made.edges, e.at(rowEx+t.Component, t.J, t.K)+t.I)
-			made.weights = append(made.weights, T(t.Weight))
-		}
+		made[i] = &face[T]{at: e.at(rowHx+f.Component, f.J, f.K) + f.I}
 		h := e.hook(1, f.J, f.K)
-		h.faces = append(h.faces, made)
+		h.faces = append(h.faces, made[i])
+	}
+	for i, f := range c.Coupled {
+		last := [2]int{f.J, f.K} // of the rows
+		for _, t := range f.Takes {
+			o := c.Coupled[t.Face]
+			if d := max(o.J-f.J, f.J-o.J, o.K-f.K, f.K-o.K); d > 2 {
+				return fmt.Errorf("yee: the face at %d, %d, %d takes from one %d rows away; 2 is the most", f.I, f.J, f.K, d)
+			}
+			last[0], last[1] = max(last[0], o.J), max(last[1], o.K)
+			made[i].givers = append(made[i].givers, made[t.Face])
+			made[i].weights = append(made[i].weights, T(t.Weight))
+		}
+		if len(f.Takes) == 0 {
+			continue
+		}
+		h := e.hook(1, last[0], last[1])
+		h.takes = append(h.takes, made[i])
+		for _, t := range append([]Take{{Face: i}}, f.Takes...) {
+			o := c.Coupled[t.Face]
+			e.reach = max(e.reach, last[0]-o.J, last[1]-o.K)
+		}
 	}
 	return nil
 }
@@ -164,7 +178,11 @@ func (e *Engine[T]) meter(field, row int, taps []Tap) *Meter {
 	e.meters = append(e.meters, m)
 	for _, t := range taps {
 		e.check(t)
-		h := e.hook(field, t.J, t.K)
+		j, k := t.J, t.K
+		if field == 1 { // after the coupled faces of the row have taken
+			j, k = min(j+e.reach, e.n[1]), min(k+e.reach, e.n[2])
+		}
+		h := e.hook(field, j, k)
 		if n := len(h.reads); n == 0 || h.reads[n-1].meter != m {
 			h.reads = append(h.reads, read{meter: m, slot: m.rows})
 			m.rows++
@@ -209,20 +227,28 @@ func (e *Engine[T]) electric(k, j0, j1, step int) {
 
 // magnetic advances H of rows of a plane.
 func (e *Engine[T]) magnetic(k, j0, j1, step int) {
-	e.kernel.magnetic(e.layout, k, j0, j1)
-	for _, h := range e.hooks[1][k] {
-		if h.j < j0 {
-			continue
-		}
+	hooks := e.hooks[1][k]
+	for len(hooks) > 0 && hooks[0].j < j0 {
+		hooks = hooks[1:]
+	}
+	for n, h := range hooks {
 		if h.j >= j1 {
+			hooks = hooks[:n]
 			break
 		}
 		for _, f := range h.faces {
-			sum := T(0)
-			for i, at := range f.edges {
-				sum += f.weights[i] * e.fields[at]
+			f.change = e.fields[f.at]
+		}
+	}
+	e.kernel.magnetic(e.layout, k, j0, j1)
+	for _, h := range hooks {
+		for _, f := range h.faces {
+			f.change = e.fields[f.at] - f.change
+		}
+		for _, f := range h.takes {
+			for i, g := range f.givers {
+				e.fields[f.at] += f.weights[i] * g.change
 			}
-			e.fields[f.at] -= sum
 		}
 		if step >= 0 {
 			e.read(h, step)

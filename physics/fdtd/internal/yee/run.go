@@ -8,16 +8,16 @@ import (
 )
 
 // Tiles lean in time. E of step t in row j has the place j + s·t along y, H
-// has j + s·t + r, and the same holds along z. With r and s large enough, all that a
+// has j + s·t + r, r = 1, and the same holds along z. With s large enough, all that a
 // row needs stands at a place no higher in either direction, and all that still needs
 // its old value too:
 //
-//	H(t, j) reads E(t, j′), j′ ≤ j + above         r ≥ above, at least 1
-//	E(t+1, j′) overwrites what H(t, j) read, j′ ≥ j − below      s ≥ r + below
+//	H(t, j) reads E(t, j) and E(t, j+1)
+//	E(t+1, j) reads H(t, j−1) and H(t, j), and what H(t, j) takes from coupled faces
+//	up to `reach` rows above, when these are done: s ≥ r + reach
 //
-// where above = 1 and below = 0 unless coupled faces reach further. So a tile of
-// places may take all its steps once the tiles before it along y and z have, in one
-// copy of the fields. See [wonnacott2000].
+// So a tile of places may take all its steps once the tiles before it along y and z
+// have, in one copy of the fields. See [wonnacott2000].
 type tiling struct {
 	rows   [2]int // of a tile, along y and z
 	tiles  [2]int
@@ -31,10 +31,10 @@ type tiling struct {
 
 func (e *Engine[T]) tiling(steps int) tiling {
 	t := tiling{n: [2]int{e.n[1] + 1, e.n[2] + 1}, total: steps}
-	t.r = max(1, e.reach[1])
-	t.s = t.r + e.reach[0]
+	t.r = 1
+	t.s = max(1, t.r+e.reach)
 	tile := e.options.Tile
-	for i, d := range []int{8, 12, 8} {
+	for i, d := range []int{8, 16, 12} {
 		if tile[i] == 0 {
 			tile[i] = d
 		}

@@ -69,11 +69,18 @@ type Term struct {
 	Keep, Beta []float64 // by pole
 }
 
-// A Face gains, after its own update, −Σ weight·E of edges about it. J and K
-// of an edge may differ from those of the face by at most 3.
+// A Face gains, after all rows have changed their H by d, Σ weight·d of other
+// faces of Config.Coupled, which stand at most 2 rows away.
 type Face struct {
 	Component, I, J, K int
-	Edges              []Tap
+	Takes              []Take
+}
+
+// A Take is a weight on the change of a face, named by its place in
+// Config.Coupled.
+type Take struct {
+	Face   int
+	Weight float64
 }
 
 // A Tap is a weight on an edge or face.
@@ -98,7 +105,7 @@ type Engine[T Float] struct {
 	spans   []*span[T]
 	drives  []*drive
 	meters  []*Meter
-	reach   [2]int // of coupled faces: rows below, above
+	reach   int // of coupled faces: rows from one to the last of those it takes from
 	step    int
 	broken  bool
 }
@@ -292,8 +299,8 @@ type saved[T Float] struct {
 	Series   [][]float64
 }
 
-// Save writes the state: fields, memory of layers and materials, and what the
-// meters have read.
+// Save writes the state: fields, and memory of layers and materials. What the
+// meters have read is the caller's to keep.
 func (e *Engine[T]) Save(w io.Writer) error {
 	if e.broken {
 		return fmt.Errorf("yee: the state of a cancelled run cannot be saved")
@@ -302,21 +309,17 @@ func (e *Engine[T]) Save(w io.Writer) error {
 	for _, d := range e.spans {
 		s.Currents = append(s.Currents, d.j)
 	}
-	for _, m := range e.meters {
-		s.Series = append(s.Series, m.Values)
-	}
 	return gob.NewEncoder(w).Encode(s)
 }
 
-// Load reads a state that Save wrote of an engine of the same Config, drives and
-// meters.
+// Load reads a state that Save wrote of an engine of the same Config.
 func (e *Engine[T]) Load(r io.Reader) error {
 	var s saved[T]
 	if err := gob.NewDecoder(r).Decode(&s); err != nil {
 		return fmt.Errorf("yee: the state cannot be read: %w", err)
 	}
 	if s.Cells != e.n || len(s.Fields) != len(e.fields) || len(s.PsiX) != len(e.psiX) || len(s.PsiY) != len(e.psiY) ||
-		len(s.PsiZ) != len(e.psiZ) || len(s.Currents) != len(e.spans) || len(s.Series) != len(e.meters) {
+		len(s.PsiZ) != len(e.psiZ) || len(s.Currents) != len(e.spans) {
 		return fmt.Errorf("yee: the state is of another grid (%v cells, here %v)", s.Cells, e.n)
 	}
 	for i, d := range e.spans {
@@ -331,9 +334,6 @@ func (e *Engine[T]) Load(r io.Reader) error {
 	copy(e.psiZ, s.PsiZ)
 	for i, d := range e.spans {
 		copy(d.j, s.Currents[i])
-	}
-	for i, m := range e.meters {
-		m.Values = s.Series[i]
 	}
 	return nil
 }

@@ -129,13 +129,21 @@ func random(r *rand.Rand, n [3]int) Config {
 		}
 		c.Dispersive = append(c.Dispersive, d)
 	}
-	for range r.IntN(5) {
-		f := Face{Component: r.IntN(3), I: r.IntN(n[0]), J: r.IntN(n[1]), K: r.IntN(n[2])}
-		for range 1 + r.IntN(6) {
-			near := func(x, most int) int { return min(max(x+r.IntN(4)-1, 0), most) }
-			f.Edges = append(f.Edges, Tap{r.IntN(3), near(f.I, n[0]), near(f.J, n[1]), near(f.K, n[2]), 0.2 * (r.Float64() - 0.5)})
+	at := map[[4]int]bool{}
+	f := Face{Component: r.IntN(3), I: r.IntN(n[0]), J: r.IntN(n[1]), K: r.IntN(n[2])}
+	for range r.IntN(7) { // a cluster of faces about one
+		g := Face{Component: f.Component, I: min(f.I+r.IntN(3), n[0]-1), J: min(f.J+r.IntN(3), n[1]-1), K: min(f.K+r.IntN(3), n[2]-1)}
+		if place := [4]int{g.Component, g.I, g.J, g.K}; !at[place] {
+			at[place] = true
+			c.Coupled = append(c.Coupled, g)
 		}
-		c.Coupled = append(c.Coupled, f)
+	}
+	for i := range c.Coupled {
+		for j := range c.Coupled {
+			if j != i && r.IntN(2) == 0 {
+				c.Coupled[i].Takes = append(c.Coupled[i].Takes, Take{j, 0.2 * r.Float64()})
+			}
+		}
 	}
 	return c
 }
@@ -243,6 +251,7 @@ func (b *textbook) advance(step int) {
 		return s
 	}
 	b.voltages = append(b.voltages, sum(b.voltage, b.e))
+	before := b.changed()
 	for a := range 3 {
 		b.each(func(p [3]int) {
 			curl := 0.0
@@ -264,10 +273,21 @@ func (b *textbook) advance(step int) {
 			b.h[a][p] -= b.turn[a][p] * curl
 		})
 	}
+	after := b.changed()
 	for _, f := range b.Coupled {
-		b.h[f.Component][[3]int{f.I, f.J, f.K}] -= sum(f.Edges, b.e)
+		for _, t := range f.Takes {
+			b.h[f.Component][[3]int{f.I, f.J, f.K}] += t.Weight * (after[t.Face] - before[t.Face])
+		}
 	}
 	b.currents = append(b.currents, sum(b.magnetic, b.h))
+}
+
+// changed returns H of the coupled faces.
+func (b *textbook) changed() (h []float64) {
+	for _, f := range b.Coupled {
+		h = append(h, b.h[f.Component][[3]int{f.I, f.J, f.K}])
+	}
+	return h
 }
 
 // taps returns sources and meters somewhere on the grid.
@@ -443,6 +463,7 @@ func TestSaveLoad(t *testing.T) {
 	if err := got.Load(bytes.NewReader(data)); err != nil {
 		t.Fatal(err)
 	}
+	got.voltage.Values, got.current.Values = half.voltage.Values, half.current.Values
 	if err := got.Run(context.Background(), 23); err != nil {
 		t.Fatal(err)
 	}
