@@ -7,24 +7,44 @@
 //
 //	ε dE_a/dt + σE_a = δ_u H_v − δ_v H_u      μ dH_a/dt = −(δ_u E_v − δ_v E_u)
 //
-// Metal is perfect. Where it cuts a face, the face's free area and the free
-// lengths of its edges enter Faraday's law [deymittra1997]; an area too small
-// for the time step is taken as large as the step allows. Dielectrics are
-// averaged over the face that surrounds an edge. Loss that follows the wideband
-// Debye law becomes a few Debye poles. Open sides and the lines behind
+// Where metal cuts a face, the face's free area and the free lengths of its edges
+// enter Faraday's law [deymittra1997]; small faces borrow area from their neighbours,
+// so that the time step stays that of whole cells and the error of round metal falls
+// with the square of the cell [xiaoliu2004]. Dielectrics are averaged over the face
+// that surrounds an edge. Loss that follows the wideband Debye law becomes a few Debye
+// poles. Metal is perfect while the fields run; what its surface impedance, plated
+// and rough, changes of S is added to first order. Open sides and the lines behind
 // ports end in convolutional perfectly matched layers [rodengedney2000].
 //
 // A port stands on a side of the region, where its line leaves. Its mode is
 // computed on the grid itself, its wave number and impedance are those the grid
 // gives it: so the waves separate to rounding error in a homogeneous line. One
 // run per port gives the waves a and b at all ports, and S = B A⁻¹; what the
-// layers behind the ports reflect therefore does not enter S.
+// layers behind the ports reflect therefore does not enter S. S is referred to the
+// impedance the grid gives the port's line, at the port's Plane.
 //
-// Not here yet: loss of conductors, machine-code kernels and tiles in time, the
-// dispersion of quasi-TEM ports (their mode is the static one), a time estimate, edge corrections at sharp metal edges (solve on two
-// grids and extrapolate with the power 4/3). Not tested: round
-// coaxial ports, vias and probes, Debye poles, the matched layers on open sides.
-// The tests behind -long of round cavities are known to fail.
+// # How far to trust it
+//
+// docs/fdtd.md holds a table of errors against cells and time. In short:
+//
+//   - Round cavities: 0.03 % at 16 cells to the radius, 0.002 % with a second grid.
+//   - Round coaxial ports: the line's own impedance is off by up to 0.4 (h/b)², h
+//     the cell and b the outer radius, up or down as the pin happens to cut the cells.
+//   - Probes and vias: S within 0.005 with two grids, 0.01 on one with 8 cells to the
+//     outer radius.
+//   - Sharp edges make metal look larger by a part of a cell: the error falls with the
+//     power 4/3 of the cell at edges of 90° and with the first at the edges of
+//     sheets. There is no correction at edges: solve on two grids and [Extrapolate].
+//   - The mode of a quasi-TEM port is the static one at every frequency. On a
+//     microstrip of εr 9.9, 0.635 mm high, a uniform line then seems to reflect 0.0003 at
+//     1 GHz, 0.008 at 10 GHz and 0.03 at 15 GHz. The error grows as the mode's
+//     transverse field leaves the static one; put the Plane at the port.
+//   - Loss of conductors: TE10 of a copper guide within 0.3 % on 15 cells, a coaxial
+//     line 3 % low on 12 cells to the radius and 1.3 % low with a second grid.
+//
+// Not here yet: corrections at edges, a port mode that follows the frequency, TE ports
+// of round guides with the couplings of lending faces, a true surface-impedance
+// boundary. How long a solution takes is measured by who has a clock, not here.
 //
 // Everything is SI; e^{+jωt}; S is referred to each port's own line.
 package fdtd

@@ -1,9 +1,12 @@
 package fdtd
 
 import (
+	"bytes"
+	"io"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"reflect"
 	"testing"
 
 	"linewright/physics/material"
@@ -99,5 +102,37 @@ func TestDebyeBlock(t *testing.T) {
 		if p := math.Pow(cmplx.Abs(got(0, 0)), 2) + math.Pow(cmplx.Abs(got(1, 0)), 2); !(p < 1) {
 			t.Errorf("%g GHz: a lossy block gives %.5f of the power back", fr/1e9, p)
 		}
+	}
+}
+
+// What a checkpoint must also carry: Debye currents, coupled faces, and the
+// fields at lossy metal.
+func TestResumeOfLossyRoundMetal(t *testing.T) {
+	build := func() *Model {
+		m := turned(crooked(3, 1, false))
+		m.Solids[0].Material.Dielectric = material.Dielectric{Permittivity: 3, LossTangent: 0.02, FittedAt: 10e9}
+		m.Solids[3].Material.Conductor = &material.Conductor{}
+		return m
+	}
+	o := Options{Frequencies: []float64{10e9, 20e9}, MaxSteps: 400, EnergyLeft: 1e-30, CheckpointSteps: 150}
+	whole := mustSolve(t, build(), o)
+	perfect := build()
+	perfect.Solids[3].Material.Conductor = nil
+	if a, b := at(whole)(1, 1, 0), at(mustSolve(t, perfect, o))(1, 1, 0); !(cmplx.Abs(a) < cmplx.Abs(b)) {
+		t.Errorf("|S21| is %.6f with a copper pin, %.6f with a perfect one", cmplx.Abs(a), cmplx.Abs(b))
+	}
+	var kept bytes.Buffer
+	n := 0
+	cut := o
+	cut.Checkpoint = func() (io.WriteCloser, error) {
+		if n++; n == 3 { // in the second run
+			return nopCloser{&kept}, nil
+		}
+		return discard{}, nil
+	}
+	mustSolve(t, build(), cut)
+	o.Resume = &kept
+	if resumed := mustSolve(t, build(), o); !reflect.DeepEqual(whole.Network, resumed.Network) {
+		t.Errorf("S is %v after resuming, %v in one go", resumed.Network.S, whole.Network.S)
 	}
 }

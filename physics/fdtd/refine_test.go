@@ -1,6 +1,8 @@
 package fdtd
 
 import (
+	"math"
+	"math/cmplx"
 	"slices"
 	"testing"
 
@@ -109,4 +111,48 @@ func stripPort(t *testing.T, r refcheck.Row) (out [2][2]float64) {
 		}
 	}
 	return out
+}
+
+// A quasi-TEM port carries the static mode at all frequencies. What that costs on a
+// microstrip of er 9.9 in a box, 0.635 mm high: the uniform line seems to reflect
+// 0.001 at 1 GHz and up to 0.04 at 20 GHz, and its effective permittivity, read off
+// the phase of S21 over 6 mm, is within 2 % of the full-wave rows disp-S01.
+func TestQuasiTEMPortDispersion(t *testing.T) {
+	if !*long {
+		t.Skip("10 s: behind -long")
+	}
+	rows, freq := caseRows(t, "disp-S01")
+	num := func(s string) float64 { return rows[0].Num(t, s) }
+	half, h, side, top := num("strip_width_m")/2, num("substrate_height_m"), num("box_width_m")/2, num("box_height_m")
+	const l = 6e-3
+	step := half / 5
+	m := &Model{Band: [2]float64{freq[0], freq[len(freq)-1]}}
+	m.Lines = [3][]float64{join(uniform(0, half, step), away(half, side, step)), join(toward(0, h, step), away(h, top, step)), uniform(0, l, 0.2e-3)}
+	m.Region = Box{Point{}, Point{side, top, l}}
+	m.Boundaries[XLow] = Magnetic
+	m.Solids = []Solid{
+		{Name: "substrate", Shape: Box{Point{}, Point{side, h, l}}, Material: Material{Dielectric: material.Dielectric{Permittivity: num("eps_r")}}},
+		{Name: "strip", Shape: Box{Point{0, h, 0}, Point{half, h, l}}, Material: Material{Metal: true}},
+	}
+	m.Ports = []Port{{Side: ZLow, Signal: [2]float64{0, h}}, {Side: ZHigh, Signal: [2]float64{0, h}, Plane: l}}
+	r := mustSolve(t, turned(m), Options{Frequencies: freq, EnergyLeft: 1e-6, Layers: 10})
+	s := at(r)
+	for k, f := range freq {
+		limit := 0.04
+		if f < 2e9 {
+			limit = 0.001
+		}
+		if d := cmplx.Abs(s(k, 0, 0)); !(d < limit) {
+			t.Errorf("%g GHz: a uniform line reflects %.4f", f/1e9, d)
+		}
+		// the turn of phase nearest to the static line's
+		static := 2 * math.Pi * f / c0 * l * math.Sqrt(r.Effective[0])
+		turn := -cmplx.Phase(s(k, 1, 0))
+		turn += 2 * math.Pi * math.Round((static-turn)/(2*math.Pi))
+		eps := math.Pow(turn*c0/(2*math.Pi*f*l), 2)
+		t.Logf("%g GHz: |S11| %.4f, effective permittivity %.4f, want %s", f/1e9, cmplx.Abs(s(k, 0, 0)), eps, rows[k].Value)
+		if want := rows[k].Want(t); !(math.Abs(eps/want-1) < 0.02) {
+			t.Errorf("%s: effective permittivity %.4f at %g GHz, want %.4f", rows[k].ID, eps, f/1e9, want)
+		}
+	}
 }

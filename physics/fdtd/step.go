@@ -86,7 +86,8 @@ type dispersive[T float] struct {
 // A coupling holds the faces of a component that lend and borrow area. After the
 // rows have changed their H by d, each pair takes its part of the other's
 // circulation: H_i += n_ij/n_jj·d_j and H_j += n_ij/n_ii·d_i. As d holds what the
-// matched layers add, so do the parts taken.
+// matched layers add, so do the parts taken; but nothing is lent within layers, so
+// this is H_i −= dt/μ n_ij v_j, a weighted sum of E about the other face.
 type coupling[T float] struct {
 	faces  []int
 	change []T // old H, then d, by face
