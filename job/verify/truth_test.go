@@ -2,6 +2,7 @@ package verify
 
 import (
 	"context"
+	"flag"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -264,5 +265,71 @@ func TestPlantedFaults(t *testing.T) {
 	t.Logf("of %d each: too much loss %d, 3 mm too long %d, a fixture of 10 mm air %d, turned round %d, wrongly suspected %d", copies, lossy, long, fixture, swapped, missed)
 	if lossy < copies || long < copies || fixture < copies || swapped < copies || missed > 0 {
 		t.Errorf("of %d each: too much loss %d, 3 mm too long %d, a fixture %d, turned round %d, wrongly suspected %d", copies, lossy, long, fixture, swapped, missed)
+	}
+}
+
+var long = flag.Bool("long", false, "run the study of planted faults over thousands of copies")
+
+// Thousands of copies: how often a sound one is suspected, and from which size on
+// a bead of either kind, anywhere in the cable, is found at its place.
+func TestTruthStudy(t *testing.T) {
+	if !*long {
+		t.Skip("-long")
+	}
+	const top, vswr = 18e9, 1.15
+	p := plan(t, asked(0.5e9, top, 1.2, 1.6), jumper(0.2, vswr), Options{})
+	rng := rand.New(rand.NewPCG(11, 12))
+	f := sweep(10e6, top, 1800)
+	const sound = 3000
+	places, agree := 0, [3]int{}
+	for range sound {
+		r := judge(t, p, good(rng, 0.2, vswr, top).make(f, rng))
+		if r.Along.Difference != nil {
+			places++
+		}
+		for k, a := range r.Agreement {
+			if !a.Agrees {
+				agree[k]++
+			}
+		}
+	}
+	t.Logf("%d sound copies: a place stands out on %d; outside the band of S21, S11, S22: %v", sound, places, agree)
+	if places > 3 {
+		t.Errorf("%d false alarms", places)
+	}
+	for _, rho := range []float64{0.04, 0.06, 0.08, 0.1, 0.15, 0.2} {
+		const copies = 300
+		found, right, kind, wrong, worst := 0, 0, 0, 0, 0.0
+		for range copies {
+			x := good(rng, 0.2, vswr, top)
+			sign := 1.0
+			if rng.IntN(2) == 0 {
+				sign = -1
+			}
+			x.bead, x.beadAt = sign*capacitance(rho, top), 25e-3+rng.Float64()*175e-3
+			d := judge(t, p, x.make(f, rng)).Along.Difference
+			if d == nil {
+				continue
+			}
+			found++
+			off := math.Abs(d.Position - x.beadAt)
+			worst = math.Max(worst, off)
+			if off <= d.Within {
+				right++
+			}
+			if float64(d.Sign) == -sign {
+				kind++
+			}
+			if float64(d.Sign) == sign {
+				wrong++
+			}
+		}
+		t.Logf("bead of %.2f at the top: found %d of %d, within its stated uncertainty %d, farthest off %.2f mm, kind right %d, wrong %d, else not told", rho, found, copies, right, 1e3*worst, kind, wrong)
+		if wrong > 0 {
+			t.Errorf("bead of %.2f: its kind is wrong in %d of %d", rho, wrong, copies)
+		}
+		if rho >= 0.1 && (found < copies || right < copies*99/100) {
+			t.Errorf("bead of %.2f: found %d, at its place %d of %d", rho, found, right, copies)
+		}
 	}
 }
