@@ -510,7 +510,7 @@ func evenly(f []float64) ([]float64, error) {
 
 // measure finds each piece's greatest reflection, and the place that stands out.
 func (a *Along) measure(near, far seen) {
-	best := 1.0
+	most := 0.0 // by how much the place that stands out most does: what it adds to the sample's reflection
 	type end struct {
 		s   seen
 		far bool
@@ -538,8 +538,8 @@ func (a *Along) measure(near, far seen) {
 					p.Exceeds = true
 				}
 			}
-			if r := e.s.ratio[i]; r > best {
-				best = r
+			if excess := (e.s.Measured[i] - e.s.May[i]) / e.s.loss[i]; e.s.ratio[i] > 1 && excess > most {
+				most = excess
 				a.Difference = a.place(e.s, i, e.far)
 			}
 			if size > a.Largest.Size {

@@ -46,7 +46,7 @@ type Options struct {
 	Copies int // behind the prediction's band; 0: 1000, negative: no band
 	// Tolerances of the parts, in place of the defaults of package tolerance.
 	Tolerances tolerance.Tolerances
-	Seed   uint64
+	Seed       uint64
 }
 
 // A Plan is what samples of one chain are held against. It is made once and
@@ -102,6 +102,12 @@ func New(ctx context.Context, e enquiry.Enquiry, b chain.Built, o Options) (*Pla
 	if o.Temperature == nil && stated {
 		p.ask(enquiry.Question{Field: "temperature of the measurement", Text: "At which temperature were the samples measured?",
 			Changes: fmt.Sprintf("the loss is judged at %v; without it no loss limit can be", hot)})
+	}
+	if r := o.Uncertainty.Residuals; r != (Residuals{}) {
+		p.note("the uncertainty follows from the residual errors of the calibration, each of unknown phase (EURAMET cg-12 v3.0; JCGM 100)")
+		if r.LoadMatch == 0 && r.Directivity > 0 {
+			p.note("the residual load match is taken as the directivity: it was not stated")
+		}
 	}
 	if p.Decision.Needs != "" {
 		p.ask(enquiry.Question{Field: "uncertainty of the measurement", Text: "How large is the expanded uncertainty of the transmission and of the reflection?", Changes: p.Decision.Needs})
@@ -246,7 +252,11 @@ func (p *Plan) grid(ctx context.Context, f []float64) (*grid, error) {
 		at[0] = at[1] / 1e3
 	}
 	predict := func(t units.Temperature) (chain.Prediction, error) {
-		return p.Chain.Predict(ctx, at, chain.Conditions{Temperature: t}, chain.Options{Draws: -1})
+		x, err := p.Chain.Predict(ctx, at, chain.Conditions{Temperature: t}, chain.Options{Draws: -1})
+		if err == nil || ctx.Err() != nil {
+			return x, err
+		}
+		return p.predictInBand(ctx, at, t, err)
 	}
 	var err error
 	if g.at, err = predict(p.temperature); err != nil {
@@ -285,6 +295,46 @@ func (p *Plan) grid(ctx context.Context, f []float64) (*grid, error) {
 	}
 	p.grids = append(p.grids, g)
 	return g, nil
+}
+
+// predictInBand predicts at those of the frequencies f that lie within the
+// enquiry's bands, and holds the ends beyond: a piece that is known by a file is
+// known no further, and a sweep often starts below it. whole is why it cannot be
+// predicted at all of them.
+func (p *Plan) predictInBand(ctx context.Context, f []float64, t units.Temperature, whole error) (chain.Prediction, error) {
+	hull := assess.Grid(p.Enquiry, 2)
+	first, last := 0, len(f)
+	for first < last && f[first] < hull[0]*(1-1e-12) {
+		first++
+	}
+	for last > first && f[last-1] > hull[len(hull)-1]*(1+1e-12) {
+		last--
+	}
+	if last == first || last-first == len(f) {
+		return chain.Prediction{}, whole
+	}
+	x, err := p.Chain.Predict(ctx, f[first:last], chain.Conditions{Temperature: t}, chain.Options{Draws: -1})
+	if err != nil {
+		return chain.Prediction{}, whole
+	}
+	hold := func(y []float64) []float64 {
+		if y == nil {
+			return nil
+		}
+		out := make([]float64, len(f))
+		for i := range out {
+			out[i] = y[min(max(i-first, 0), last-first-1)]
+		}
+		return out
+	}
+	x.Frequency, x.Network = f, nil
+	x.Loss = hold(x.Loss)
+	for k := range x.Rows {
+		row := &x.Rows[k]
+		row.Network = nil
+		row.Response.Loss, row.Left, row.Right = hold(row.Response.Loss), hold(row.Left), hold(row.Right)
+	}
+	return x, nil
 }
 
 // between reads a curve of the band's frequencies at the i-th of the grid's.

@@ -337,3 +337,30 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("%q, %v", r.NotAlong, r.Margins[0].Verdict)
 	}
 }
+
+// A piece that is known by a file is known no further than it: a sweep that
+// starts below is judged all the same, the ends held.
+func TestSweepBeyondAPiece(t *testing.T) {
+	e := asked(2e9, 16e9, 1.2, 1.6)
+	x := truth{length: 0.2, loss: [3]float64{1, 1, 1}, near: 10e-15, far: 10e-15, bead: 80e-15, beadAt: 83e-3, noise: 1e-4}
+	b := jumper(0.2, 1.15)
+	k := network.Line(sweep(2e9, 16e9, 141), 50, func(f float64) (complex128, complex128) {
+		return complex(0.0035*math.Sqrt(f/1e9), 2*math.Pi*f*12e-3/299792458), 50
+	})
+	b.Elements[0] = chain.File{Where: "near connector", Spec: chain.FileSpec{Path: "k.s2p", Planes: "both", Network: &k}}
+	p := plan(t, e, b, Options{Uncertainty: Uncertainty{Residuals: Residuals{Directivity: 0.01, Transmission: 0.005}}})
+	r := judge(t, p, x.make(sweep(10e6, 18e9, 1800), rand.New(rand.NewPCG(1, 2))))
+	if r.Margins[0].Verdict != assess.Meets || r.Along == nil || r.Along.Difference == nil || !(math.Abs(r.Along.Difference.Position-83e-3) <= r.Along.Difference.Within) {
+		t.Errorf("%v %q %+v", r.Margins[0].Verdict, r.NotAlong, r.Along)
+	}
+	if len(p.Notes) != 3 || !strings.Contains(p.Notes[1], "load match") {
+		t.Errorf("%q", p.Notes)
+	}
+	// A file that ends inside the band cannot be predicted there.
+	short := network.Line(sweep(2e9, 10e9, 81), 50, func(f float64) (complex128, complex128) { return complex(0, 2*math.Pi*f*40e-12), 50 })
+	b.Elements[0] = chain.File{Where: "near connector", Spec: chain.FileSpec{Path: "k.s2p", Planes: "both", Network: &short}}
+	p = plan(t, e, b, Options{})
+	if _, err := p.Judge(t.Context(), x.make(sweep(10e6, 18e9, 901), rand.New(rand.NewPCG(1, 2)))); err == nil || p.NoBand == "" {
+		t.Errorf("predicted beyond what is known: %v, %q", err, p.NoBand)
+	}
+}
