@@ -1,6 +1,7 @@
 package fdtd
 
 import (
+	"bytes"
 	"encoding/gob"
 	"fmt"
 	"io"
@@ -8,6 +9,8 @@ import (
 	"runtime"
 	"sync"
 	"unsafe"
+
+	"linewright/physics/fdtd/internal/yee"
 )
 
 type float interface{ float32 | float64 }
@@ -59,6 +62,7 @@ type fields[T float] struct {
 	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
 	skin       *skin       // tangential H at real metal, read after stepH
 	step       int
+	state      []byte // of the engine, from a checkpoint
 	workers    int
 }
 
@@ -408,33 +412,19 @@ func (f *fields[T]) row(a, j, k int, to, from [3][]T, direction int, inverse [3]
 	}
 }
 
-// energy returns a measure of the energy in the grid.
-func (f *fields[T]) energy() float64 {
-	sum := 0.0
-	for a := range 3 {
-		for i, e := range f.e[a] {
-			h := float64(f.h[a][i]) * 376.73
-			sum += float64(e)*float64(e) + h*h
-		}
-	}
-	return sum
-}
-
 // A saved is what a checkpoint holds.
-type saved[T float] struct {
-	Step     int
-	Size     int
-	E, H     [3][]T
-	PsiE     [3][][]T
-	PsiH     [3][][]T
-	Currents [3][][]T
-	Series   [][]float64
-	Port     int
-	Sums     [][][6]complexSum // of the recorders
-	Seen     [][][6][]float64
-	Skin     [][3]complex128
-	Peak     float64    // of the energy
-	Ended    []finished // runs
+type saved struct {
+	Step   int
+	Size   int
+	Double bool
+	State  []byte // of the engine
+	Series [][]float64
+	Port   int
+	Sums   [][][6]complexSum // of the recorders
+	Seen   [][][6][]float64
+	Skin   [][3]complex128
+	Peak   float64    // of the energy
+	Ended  []finished // runs
 }
 
 // A finished run, as a checkpoint keeps it.
@@ -446,17 +436,12 @@ type finished struct {
 	EnergyLeft float64
 }
 
-func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
-	s := saved[T]{Step: f.step, Size: f.size, E: f.e, H: f.h, Series: series, Port: port, Peak: f.peak, Ended: f.ended}
-	for a := range 3 {
-		for i := range f.psiE[a] {
-			s.PsiE[a] = append(s.PsiE[a], f.psiE[a][i].value)
-			s.PsiH[a] = append(s.PsiH[a], f.psiH[a][i].value)
-		}
-		for _, d := range f.disperse[a] {
-			s.Currents[a] = append(s.Currents[a], d.j)
-		}
+func (f *fields[T]) save(w io.Writer, e *yee.Engine[T], port int, series [][]float64) error {
+	var state bytes.Buffer
+	if err := e.Save(&state); err != nil {
+		return err
 	}
+	s := saved{Step: f.step, Size: f.size, Double: unsafe.Sizeof(T(0)) == 8, State: state.Bytes(), Series: series, Port: port, Peak: f.peak, Ended: f.ended}
 	for _, r := range f.recorders {
 		s.Sums, s.Seen = append(s.Sums, r.sums), append(s.Seen, r.seen)
 	}
@@ -467,11 +452,14 @@ func (f *fields[T]) save(w io.Writer, port int, series [][]float64) error {
 }
 
 func (f *fields[T]) load(r io.Reader, o Options, freq []float64) (port int, series [][]float64, err error) {
-	var s saved[T]
+	var s saved
 	if err := gob.NewDecoder(r).Decode(&s); err != nil {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
 	}
-	if s.Size != f.size || len(s.PsiE[0]) != len(f.psiE[0]) || len(s.Currents[0]) != len(f.disperse[0]) {
+	if s.Double != (unsafe.Sizeof(T(0)) == 8) {
+		return 0, nil, fmt.Errorf("fdtd: the checkpoint is of the other precision: resume with the model and options it was written with")
+	}
+	if s.Size != f.size {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
 	}
 	f.recorders = f.grid.recorders(o, s.Port)
@@ -495,14 +483,6 @@ func (f *fields[T]) load(r io.Reader, o Options, freq []float64) (port int, seri
 			r.seen = s.Seen[i]
 		}
 	}
-	f.step, f.e, f.h, f.peak, f.ended = s.Step, s.E, s.H, s.Peak, s.Ended
-	for a := range 3 {
-		for i := range f.psiE[a] {
-			f.psiE[a][i].value, f.psiH[a][i].value = s.PsiE[a][i], s.PsiH[a][i]
-		}
-		for i := range f.disperse[a] {
-			f.disperse[a][i].j = s.Currents[a][i]
-		}
-	}
+	f.step, f.state, f.peak, f.ended = s.Step, s.State, s.Peak, s.Ended
 	return s.Port, s.Series, nil
 }
