@@ -67,7 +67,7 @@ func TestBrowser(t *testing.T) {
 	}{
 		{"three clicks to a ranked chain", threeClicks}, {"an edited limit changes the ranking", editedLimit}, {"a changed file is shown, not overwritten", changedFile},
 		{"swapping a cable changes every number", swapCable}, {"a good file", goodFile}, {"a broken file", brokenFile}, {"a job outlives a reload", jobReload},
-		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"keyboard only", keyboard}, {"a link shows the same", linked},
+		{"a new enquiry", newEnquiry}, {"two tabs", twoTabs}, {"a line", aLine}, {"a section solved", aSection}, {"a body solved", aBody}, {"a field solved", aField}, {"keyboard only", keyboard}, {"a link shows the same", linked},
 		{"a swap is kept", keepSwap}, {"a board line after an edit", boardLine}, {"where numbers come from", origins}, {"a yield in full", yieldResult}, {"accessible", accessible}, {"every state", everyState}, {"wide and narrow", widths}, {"printed", printed}, {"many", many},
 	} {
 		t.Run(c.name, func(t *testing.T) { c.run(t, w) })
@@ -664,6 +664,9 @@ var shots = []struct{ name, path, ready string }{
 	{"swap", "/enquiry/d6-board-to-board-cable/chain/p1?piece=3", `document.querySelector(".instead table")`},
 	{"joint", "/enquiry/d3-board-to-board/chain/p1", `document.querySelectorAll(".plots svg[role=slider]").length >= 2`},
 	{"line", "/line?kind=microstrip", `document.querySelectorAll(".plots svg[role=slider]").length === 4`},
+	{"section", "/line?what=section", `document.querySelector("path.potential") && document.querySelectorAll(".plots svg[role=slider]").length === 2`},
+	{"body", "/line?what=body", `document.querySelectorAll(".plots svg[role=slider]").length === 2`},
+	{"field", "/line?what=field", `document.querySelectorAll("svg.hardware").length === 2`},
 	{"jobs", "/jobs", `document.querySelector("h1")`},
 	{"chains", "/chains", `document.querySelector("main table")`},
 	{"kept-chain", "/chain/push-on-joint", `document.querySelectorAll(".ledger .piecename").length >= 3`},

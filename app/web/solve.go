@@ -175,10 +175,10 @@ func orFile(title, name string) string {
 
 // plannedField is what a field solve will take.
 type plannedField struct {
-	Text string     `json:"text" doc:"of its file"`
+	Text string             `json:"text" doc:"of its file"`
 	Plan wire.FieldSolution `json:"plan"`
-	Cuts []view.Cut `json:"cuts"`
-	Fits bool       `json:"fits" doc:"into memory"`
+	Cuts []view.Cut         `json:"cuts"`
+	Fits bool               `json:"fits" doc:"into memory"`
 }
 
 func (s *Server) planField(_ context.Context, in *solveInput) (plannedField, error) {
@@ -213,7 +213,7 @@ type liveField struct {
 // solvedField is the result of a field solve.
 type solvedField struct {
 	Text       string              `json:"text"`
-	Solved     wire.FieldSolution          `json:"solved"`
+	Solved     wire.FieldSolution  `json:"solved"`
 	Cuts       []view.Cut          `json:"cuts"`
 	Pictures   []view.FieldPicture `json:"pictures"`
 	Touchstone string              `json:"touchstone" doc:"the file's text"`

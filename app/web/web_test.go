@@ -519,6 +519,7 @@ func TestOpenAPI(t *testing.T) {
 	for _, call := range []string{"get /workspace", "get /enquiries", "post /enquiries", "get /enquiries/{id}", "put /enquiries/{id}", "get /enquiries/{id}/answer", "post /answer",
 		"get /forms/enquiry", "delete /chains/{id}", "get /enquiries/{id}/proposals/{rank}", "get /enquiries/{id}/misses/{rank}", "get /enquiries/{id}/proposals/{rank}/alternatives", "post /alternatives", "post /predict",
 		"get /parts", "get /parts/{id}", "get /chains", "post /chains", "get /chains/{id}", "put /chains/{id}", "get /line", "post /line", "post /measured",
+		"get /solve", "post /solve/section", "post /solve/body", "post /solve/field/plan",
 		"post /jobs", "get /jobs", "get /jobs/{id}", "delete /jobs/{id}", "get /events"} {
 		method, at, _ := strings.Cut(call, " ")
 		op, ok := d.Paths[at][method]

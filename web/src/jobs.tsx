@@ -3,6 +3,7 @@ import type { Answer, Job } from "./api";
 import { call, get } from "./api";
 import { Faults, Link, Verdict, Wait } from "./bits";
 import { go, jobs, useLoad } from "./state";
+import { FieldDone, type FieldResult } from "./solve";
 import { YieldResult, type Yield } from "./yield";
 
 const open = (j: Job) => j.state === "running" || j.state === "waiting";
@@ -32,7 +33,7 @@ export function JobPage(p: { id: string }) {
     {open(j) && <div class="sheet"><progress max={1} value={live?.fraction ?? j.fraction} aria-label={j.title}>{Math.round((live?.fraction ?? j.fraction) * 100)} %</progress><p role="status">{live?.stage || (j.state === "waiting" ? "Another job runs; this one comes next." : "At work …")}</p></div>}
     {j.state === "cancelled" && <p class="none">It was cancelled before its end; there is no result.</p>}
     {j.error && <Faults faults={[j.error]} title={j.state === "interrupted" ? "It was interrupted" : "It failed"} />}
-    {j.result && (j.kind === "yield" ? <YieldResult r={j.result as Yield} /> : j.kind === "propose" ? <Proposed a={j.result as Answer} /> : <pre tabIndex={0}>{JSON.stringify(j.result, null, 2)}</pre>)}</>;
+    {j.result && (j.kind === "yield" ? <YieldResult r={j.result as Yield} /> : j.kind === "propose" ? <Proposed a={j.result as Answer} /> : j.kind === "field" ? <FieldDone r={j.result as FieldResult} /> : <pre tabIndex={0}>{JSON.stringify(j.result, null, 2)}</pre>)}</>;
 }
 
 function Proposed(p: { a: Answer }) {

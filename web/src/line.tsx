@@ -2,8 +2,9 @@
 // mode-free limit go together. What is typed is the address.
 import { useRef, useState } from "preact/hooks";
 import { call, get } from "./api";
-import { Faults, Wait, saveSVG } from "./bits";
+import { Faults, Link, Wait, saveSVG } from "./bits";
 import { Plot, useWidth } from "./plot";
+import { isSolver, SolvePage, SolverKinds } from "./solve";
 import { address, go, useLoad, withQuery } from "./state";
 import { db, ghz, mm, trim, type Num } from "./units";
 
@@ -22,7 +23,12 @@ const start: Record<string, Record<string, string>> = {
   coplanar: { width: "0.4 mm", gap: "0.2 mm", height: "0.254 mm", thickness: "35 um", permittivity: "3.0", loss_tangent: "0.001" },
 };
 
+/** LinePage is one uniform line, or a solver's page. */
 export function LinePage() {
+  return isSolver(address.value.query.get("what")) ? <SolvePage key={address.value.query.get("what")!} /> : <UniformLine />;
+}
+
+function UniformLine() {
   const q = address.value.query, kind = q.get("kind") ?? "coax", at = q.get("at") ?? "1GHz:60GHz:60", solve = q.get("solve") ?? "", target = q.get("target") ?? "50 ohm";
   const forms = useLoad("forms", (s) => get<{ kinds: Record<string, LineField[]> }>("/line", s));
   const given: Record<string, string> = { ...(start[kind] ?? {}) };
@@ -36,7 +42,7 @@ export function LinePage() {
   const a = s.data, f = a?.at.map((p) => p.frequency_hz) ?? [], mid = a?.at[Math.floor(a.at.length / 2)];
   return <>
     <header class="head"><div><h1>Line</h1><p>Any uniform line, solved in its cross-section.</p></div>
-      <div class="tools" role="group" aria-label="Kind of line">{Object.keys(forms.data?.kinds ?? start).map((k) => <button type="button" aria-pressed={k === kind} onClick={() => go("/line?kind=" + k)}>{k}</button>)}</div></header>
+      <div class="tools" role="group" aria-label="Kind of line">{Object.keys(forms.data?.kinds ?? start).map((k) => <button type="button" aria-pressed={k === kind} onClick={() => go("/line?kind=" + k)}>{k}</button>)}<SolverKinds /></div></header>
     <div class="two">
       <section class="sheet" aria-label="Dimensions"><h2>Dimensions</h2>
         <div class="fields"><fieldset><legend>{kind}</legend>{shown.map((x) => <LineEntry key={kind + x.name} f={x} value={x.name === solve ? a?.fields?.[x.name] ?? "" : given[x.name] ?? ""} solved={x.name === solve} set={(v) => put("f." + x.name, v)} />)}</fieldset>
@@ -48,6 +54,7 @@ export function LinePage() {
       </section>
       <section class={s.loading && a ? "stale" : ""} aria-busy={s.loading}>{!a ? !s.error && <Wait what="Solving the cross-section …" /> : <>
         <Cut d={a.drawing} file={"line-" + kind} fields={a.fields} />
+        <p class="note"><Link to={"/line?" + withField(kind, given, solve, target)}>Solve this section by its field</Link></p>
         <dl class="facts">
           <div><dt>Impedance, static</dt><dd>{a.static_impedance_ohm == null ? "–" : trim(a.static_impedance_ohm, 5)} Ω</dd></div>
           <div><dt>Mode-free limit</dt><dd>{ghz(a.mode_free_limit_hz)}<small>{a.modes[0]?.mode}</small></dd></div>
@@ -65,6 +72,14 @@ export function LinePage() {
         </div>
         <details><summary>Higher modes</summary><table><tbody>{a.modes.map((m) => <tr><th scope="row">{m.mode}</th><td class="n">from {ghz(m.cutoff_hz)}</td></tr>)}</tbody></table></details></>}
       </section></div></>;
+}
+
+/** withField is the query by which the page of cross-sections takes the line of this form. */
+function withField(kind: string, given: Record<string, string>, solve: string, target: string): string {
+  const u = new URLSearchParams({ what: "section", kind });
+  for (const [k, v] of Object.entries(given)) u.set("f." + k, v);
+  if (solve) { u.set("solve", solve); u.set("target", target); }
+  return u.toString();
 }
 
 function LineEntry(p: { f: LineField; value: string; solved: boolean; set: (v: string) => void }) {
