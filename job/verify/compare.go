@@ -185,7 +185,7 @@ func (r *Report) length(p *Plan, n network.Network, g *grid) {
 		l.Why = "no band of the prediction to hold it against"
 		if len(l.Unknown) > 0 {
 			l.Why = "the electrical length of " + join(l.Unknown) + " is not stated"
-			if l.Delay < l.Predicted {
+			if l.Delay < l.Predicted-1e-12 {
 				l.Why += "; the sample is shorter even than the pieces whose length is"
 			}
 		}

@@ -56,8 +56,8 @@ type limit struct {
 	corners     []float64                       // of its mask, Hz
 	temperature units.Temperature               // at which a loss limit holds
 	window      units.Frequency
-	why         string // of unseen
-	value       float64
+	why         string  // of unseen
+	value       float64 // of a plain limit, in unit; NaN of a mask
 	bands       []enquiry.Band
 }
 
@@ -70,16 +70,15 @@ func limitsOf(e enquiry.Enquiry, hot units.Temperature) []limit {
 		}
 		return s + " of the " + string(of)
 	}
-	mask := func(flat *units.Level, m []enquiry.MaskPoint) (func(float64) (float64, bool), []float64) {
+	mask := func(flat *units.Level, m []enquiry.MaskPoint) (level func(float64) (float64, bool), corners []float64, value float64) {
 		if flat != nil {
 			x := float64(*flat)
-			return func(float64) (float64, bool) { return x, true }, nil
+			return func(float64) (float64, bool) { return x, true }, nil, x
 		}
-		var corners []float64
 		for _, p := range m {
 			corners = append(corners, float64(p.At))
 		}
-		return func(f float64) (float64, bool) { return enquiry.MaskAt(m, f) }, corners
+		return func(f float64) (float64, bool) { return enquiry.MaskAt(m, f) }, corners, math.NaN()
 	}
 	add := func(l limit) {
 		l.bands = e.Band
@@ -95,23 +94,23 @@ func limitsOf(e enquiry.Enquiry, hot units.Temperature) []limit {
 		out = append(out, l)
 	}
 	for _, l := range e.Limits.InsertionLoss {
-		level, corners := mask(l.AtMost, l.Mask)
+		level, corners, value := mask(l.AtMost, l.Mask)
 		t := hot
 		if l.Temperature != nil {
 			t = *l.Temperature
 		}
-		add(limit{name: name("insertion loss", l.Of), quantity: loss, of: l.Of, unit: "dB", wish: l.Wish, from: l.From, to: l.To, level: level, corners: corners, temperature: t})
+		add(limit{name: name("insertion loss", l.Of), quantity: loss, of: l.Of, unit: "dB", wish: l.Wish, from: l.From, to: l.To, level: level, corners: corners, value: value, temperature: t})
 	}
 	for _, l := range e.Limits.ReturnLoss {
-		level, corners := mask(l.AtLeast, l.Mask)
+		level, corners, value := mask(l.AtLeast, l.Mask)
 		for _, end := range ends {
-			add(limit{name: name("return loss", l.Of) + end, quantity: reflection, of: l.Of, unit: "dB", wish: l.Wish, from: l.From, to: l.To, level: level, corners: corners})
+			add(limit{name: name("return loss", l.Of) + end, quantity: reflection, of: l.Of, unit: "dB", wish: l.Wish, from: l.From, to: l.To, level: level, corners: corners, value: value})
 		}
 	}
 	for _, l := range e.Limits.VSWR {
 		most := l.AtMost
 		for _, end := range ends {
-			add(limit{name: name("VSWR", l.Of) + end, quantity: reflection, of: l.Of, wish: l.Wish, from: l.From, to: l.To, level: func(float64) (float64, bool) { return most, true }})
+			add(limit{name: name("VSWR", l.Of) + end, quantity: reflection, of: l.Of, wish: l.Wish, from: l.From, to: l.To, value: most, level: func(float64) (float64, bool) { return most, true }})
 		}
 	}
 	for _, l := range e.Limits.Ripple {
