@@ -25,6 +25,15 @@ import (
 // from p along axis a enters or leaves metal, and whether it starts in metal.
 func (g *grid) crossings(p Point, a int, l float64, beside ...int) (at []float64, starts bool) {
 	const n, edge = 8, 1e-4
+	low, high := p, p
+	high[a] += l
+	for b := range 3 {
+		low[b] -= g.delta
+		high[b] += g.delta
+	}
+	if m := g.only(low, high); m != nil {
+		return nil, m.Metal
+	}
 	metal := func(s float64) bool { q := p; q[a] += s * l; return g.metal(q, beside...) }
 	s0, m0 := edge, metal(edge)
 	starts = m0
@@ -108,6 +117,7 @@ func (g *grid) measure() {
 			g.delta = min(g.delta, 1e-5*d)
 		}
 	}
+	g.sortSolids()
 	each := func(a int, edges bool, f func(p [3]int, at Point) float64) []float32 {
 		out := make([]float32, g.size)
 		top := g.n

@@ -19,7 +19,8 @@ type grid struct {
 	dual   [3][]float64 // sizes about the planes, n+1
 	stride [3]int
 	size   int
-	delta  float64      // m, what "just beside" is
+	delta  float64 // m, what "just beside" is
+	solids *index
 	length [3][]float32 // free part of each edge
 	area   [3][]float32 // free part of each face
 	dt     float64
@@ -127,7 +128,16 @@ func (g *grid) material(p Point) *Material {
 	for a := range 3 {
 		p[a] = min(max(p[a], g.model.Region.Low[a]+g.delta), g.model.Region.High[a]-g.delta)
 	}
-	for i := len(g.model.Solids) - 1; i >= 0; i-- {
+	x := g.solids
+	var at [3]int
+	for a := range 3 {
+		at[a] = min(int((p[a]-x.low[a])*x.scale[a]), x.n[a]-1)
+	}
+	b := &x.bins[at[0]+x.n[0]*(at[1]+x.n[1]*at[2])]
+	if b.only != nil {
+		return b.only
+	}
+	for _, i := range b.solids {
 		if g.model.Solids[i].Shape.Holds(p, 2*g.delta) {
 			return &g.model.Solids[i].Material
 		}
@@ -161,6 +171,22 @@ func (g *grid) sideKind(a, side int) Boundary {
 // fill returns the optical permittivity, relative, the conductivity, in S/m, and the shares of dispersive materials about an edge.
 func (g *grid) fill(a int, p [3]int) (inf, sigma float64, shares map[*Material]float64) {
 	u, v := (a+1)%3, (a+2)%3
+	low := Point{g.at[0][p[0]], g.at[1][p[1]], g.at[2][p[2]]}
+	high := low
+	high[a] += g.d[a][p[a]]
+	for _, b := range []int{u, v} {
+		low[b], high[b] = g.at[b][max(p[b]-1, 0)], g.at[b][min(p[b]+1, g.n[b])]
+	}
+	if m := g.only(low, high); m != nil {
+		if m.Metal {
+			return 1, 0, nil
+		}
+		e, poles := m.poles()
+		if len(poles) > 0 {
+			shares = map[*Material]float64{m: 1}
+		}
+		return e, m.Conductivity, shares
+	}
 	total := 0.0
 	for _, along := range []float64{0.5, 0.02, 0.98, 0.2, 0.8} { // the middle of an edge that metal cuts may be metal
 		for _, du := range []int{-1, 0} {
