@@ -154,7 +154,7 @@ function BodyView(p: { r: Body; d: Drawing }) {
     <details><summary>Changes of section</summary><table><thead><tr><th scope="col">between</th><th scope="col" class="n">static shunt capacitance</th></tr></thead><tbody>{r.planes.map((x, i) => <tr><th scope="row">{i + 1} and {i + 2}</th><td class="n">{x.shunt_capacitance_static_f == null ? "–" : trim(x.shunt_capacitance_static_f * 1e15, 4) + " fF"}</td></tr>)}</tbody></table></details></>;
 }
 
-const span = (s: Num) => s == null ? "–" : s < 1 ? "under 1 s" : s < 90 ? `${Math.round(s)} s` : s < 5400 ? `${Math.round(s / 60)} min` : `${(s / 3600).toFixed(1)} h`;
+const span = (s: Num) => s == null ? "–" : s < 90 ? `${Math.max(1, Math.round(s))} s` : s < 5400 ? `${Math.round(s / 60)} min` : `${(s / 3600).toFixed(1)} h`;
 const bytes = (b: Num) => b == null ? "–" : b < 1e9 ? `${Math.ceil(b / 1e6)} MB` : `${(b / 1e9).toFixed(1)} GB`;
 
 function FieldView(p: { plan: Field; cuts: Cut[]; fits: boolean; source: { file?: string; text?: string } }) {
