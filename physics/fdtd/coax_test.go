@@ -2,6 +2,7 @@ package fdtd
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -32,6 +33,42 @@ func TestCoaxialPortIsOfSecondOrder(t *testing.T) {
 		want := math.Pi / 2 / math.Log(b/a) // a quarter
 		if c, l := s.eps*s.geom/want-1, want/s.geom-1; !(math.Abs(c) < 0.4/(n*n) && math.Abs(l) < 0.4/(n*n)) {
 			t.Errorf("%.0f cells to the radius: capacitance %+.3f %%, inductance %+.3f %%", n, 100*c, 100*l)
+		}
+	}
+}
+
+// The same wherever the axis stands among the lines of the grid, all four quarters
+// solved.
+func TestCoaxialPortOffTheLines(t *testing.T) {
+	const a, b = 1.52e-3, 3.5e-3
+	const seed = 5
+	r := rand.New(rand.NewPCG(seed, 0))
+	for range 8 {
+		n := 7 + 4*r.Float64()
+		h := b / n
+		side := math.Ceil(n+1) * h
+		m := blank(h, []float64{-side, side}, []float64{-side, side}, []float64{0, 10 * h})
+		x, y := (r.Float64()-0.5)*h, (r.Float64()-0.5)*h
+		m.Background = Material{Metal: true}
+		rod := func(radius float64) Shape {
+			return Cylinder{Axis: 2, Start: Point{x, y, 0}, Radius: radius, Length: 10 * h}
+		}
+		m.Solids = []Solid{{Name: "bore", Shape: rod(b)}, {Name: "pin", Shape: rod(a), Material: Material{Metal: true}}}
+		m.Ports = []Port{{Side: ZLow}}
+		g, err := m.divide(Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		g.measure()
+		s, err := g.section(m.Ports[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := 2 * math.Pi / math.Log(b/a)
+		c, l := s.eps*s.geom/want-1, want/s.geom-1
+		t.Logf("%.2f cells to the radius, axis off by %.2f, %.2f cells: capacitance %+.3f %%, inductance %+.3f %%, times n² %.2f, %.2f", n, x/h, y/h, 100*c, 100*l, c*n*n, l*n*n)
+		if !(math.Abs(c) < 0.4/(n*n) && math.Abs(l) < 0.4/(n*n)) {
+			t.Errorf("seed %d, %.2f cells to the radius: capacitance %+.3f %%, inductance %+.3f %%", seed, n, 100*c, 100*l)
 		}
 	}
 }
