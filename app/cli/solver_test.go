@@ -4,13 +4,17 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"flag"
 	"fmt"
+	"maps"
 	"math"
 	"math/cmplx"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"linewright/app/wire"
 	"linewright/internal/refcheck"
@@ -50,6 +54,7 @@ func TestBodyRows(t *testing.T) {
 	}
 	docs := map[string]wire.Body{}
 	checked := 0
+	cases := solverCases{}
 	for _, r := range rows {
 		if !r.Has("n_sections") || r.Has("modes_port1") || strings.Contains(r.Quantity, "published") {
 			continue // those that n_sections does not describe, the multimode case, and a published fit with its own error
@@ -71,8 +76,10 @@ func TestBodyRows(t *testing.T) {
 		}
 		d, ok := docs[b.String()+at]
 		if !ok {
+			begun := time.Now()
 			d = solved[wire.Body](t, "body", b.String(), "--at", at, "--accuracy", "1e-6")
 			docs[b.String()+at] = d
+			cases.solved(r, d.ModesUsed, begun)
 		}
 		s := func(i, j int) complex128 { return complex(*d.At[0].S[i][j].Re, *d.At[0].S[i][j].Im) }
 		degrees := func(z complex128) float64 { return cmplx.Phase(z) * 180 / math.Pi }
@@ -102,11 +109,21 @@ func TestBodyRows(t *testing.T) {
 		if !(math.Abs(diff) <= tol) {
 			t.Errorf("%s %s = %.9g, want %.9g ± %.2g", r.ID, r.Quantity, got, r.Want(t), tol)
 		}
+		switch { // as a part of S, or of C
+		case r.Quantity == "C_step_static_F":
+			diff /= r.Want(t)
+		case strings.HasPrefix(r.Quantity, "S21_deg"):
+			diff *= math.Pi / 180
+		case strings.HasSuffix(r.Quantity, "_deg"):
+			diff *= math.Pi / 180 * magnitude[key(r)]
+		}
+		cases.differs(r, diff)
 		checked++
 	}
 	if checked < 200 {
 		t.Errorf("%d rows were compared", checked)
 	}
+	cases.write(t, "modes")
 }
 
 // The static capacitance of single steps, from the table of steps.
@@ -158,6 +175,7 @@ func TestSectionRows(t *testing.T) {
 	const tol = 3e-4 // the default accuracy is 1e-4 of the capacitances, as estimated; impedance and mutual terms follow within three times
 	docs := map[string]wire.Section{}
 	checked := map[string]int{}
+	cases := solverCases{}
 	for _, r := range refcheck.Rows(t, "em_tline.csv") {
 		mm := func(name string) float64 { return r.Num(t, name) * 1e3 }
 		e := func() float64 { return r.Num(t, "eps_r") }
@@ -203,8 +221,10 @@ func TestSectionRows(t *testing.T) {
 		}
 		d, ok := docs[text]
 		if !ok {
+			begun := time.Now()
 			d = solved[wire.Section](t, "section", text)
 			docs[text] = d
+			cases.solved(r, d.Unknowns, begun)
 		}
 		mode := func(name string) wire.SectionMode {
 			for _, m := range d.Modes {
@@ -251,6 +271,7 @@ func TestSectionRows(t *testing.T) {
 			t.Errorf("%s: no way to compare %s", r.ID, r.Quantity)
 			continue
 		}
+		cases.differs(r, (got-r.Want(t))/r.Want(t))
 		limit := tol
 		if r.Quantity == "C12_F_per_m" {
 			limit = 1e-3 // accuracy is relative to the diagonal, some seven times larger
@@ -262,5 +283,69 @@ func TestSectionRows(t *testing.T) {
 	}
 	if len(checked) < 10 {
 		t.Errorf("cases compared: %v", checked)
+	}
+	cases.write(t, "unknowns")
+}
+
+var writeTable = flag.Bool("table", false, "write the tables of docs/solvers.md")
+
+// solverCases gathers, by case of a reference table, how far its rows are met
+// and what that took.
+type solverCases map[string]*solverCase
+
+type solverCase struct {
+	name        string
+	rows, solve int
+	worst       float64
+	size        int
+	seconds     float64
+}
+
+func (c solverCases) of(r refcheck.Row) *solverCase {
+	id, _, _ := strings.Cut(r.ID, ".")
+	if c[id] == nil {
+		c[id] = &solverCase{name: strings.ReplaceAll(r.Inputs["case"], "_", " ")}
+	}
+	return c[id]
+}
+
+func (c solverCases) solved(r refcheck.Row, size int, begun time.Time) {
+	x := c.of(r)
+	x.solve++
+	x.size = max(x.size, size)
+	x.seconds = max(x.seconds, time.Since(begun).Seconds())
+}
+
+func (c solverCases) differs(r refcheck.Row, by float64) {
+	x := c.of(r)
+	x.rows++
+	x.worst = max(x.worst, math.Abs(by))
+}
+
+// write puts the cases into docs/solvers.md, between the marks of their table.
+func (c solverCases) write(t *testing.T, what string) {
+	t.Helper()
+	if !*writeTable {
+		return
+	}
+	const name = "../../docs/solvers.md"
+	data, err := os.ReadFile(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mark := "<!-- " + what + " -->\n"
+	before, rest, ok := strings.Cut(string(data), mark)
+	_, after, ok2 := strings.Cut(rest, mark)
+	if !ok || !ok2 {
+		t.Fatalf("%s has no pair of marks %s", name, mark)
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "| case | rows | worst error | %s | longest solve |\n| --- | --- | --- | --- | --- |\n", what)
+	for _, id := range slices.Sorted(maps.Keys(c)) {
+		x := c[id]
+		fmt.Fprintf(&b, "| %s %s | %d | %.1g | %d | %.0f ms |\n", id, x.name, x.rows, x.worst, x.size, math.Ceil(x.seconds*1e3))
+	}
+	if err := os.WriteFile(name, []byte(before+mark+b.String()+mark+after), 0o666); err != nil {
+		t.Fatal(err)
 	}
 }
