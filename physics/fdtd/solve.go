@@ -94,20 +94,19 @@ func Estimate(m *Model, o Options) (Size, error) {
 	return s, nil
 }
 
-// bytes is the memory of a run: fields, layers, the free parts of edges and
-// faces.
+// bytes is the memory of a run: the fields, twice, the coefficients of rows that
+// repeat left out, and the free parts of edges and faces; the layers remember four
+// numbers in each of their cells.
 func (g *grid) bytes(o Options) float64 {
 	word := 4.0
 	if o.Double {
 		word = 8
 	}
-	each := 6*word + 6*4
+	sum := (12*word + 6*4) * float64(g.size)
 	for a := range 3 {
-		if g.layers[a] != [2]int{} {
-			each += 4 * word
-		}
+		sum += 4 * word * float64(g.size) * float64(g.layers[a][0]+g.layers[a][1]) / float64(g.n[a])
 	}
-	return each * float64(g.size)
+	return sum
 }
 
 // Result of a solution.

@@ -209,8 +209,8 @@ func newFields[T float](g *grid, workers int) *fields[T] {
 				sign = -1
 			}
 			from, to := [2]int{0, g.n[axis] - g.layers[axis][1]}, [2]int{g.layers[axis][0] + 1, g.n[axis] + 1}
-			f.psiE[a] = append(f.psiE[a], psi[T]{axis: axis, of: of, sign: sign, b: be[axis], c: ce[axis], from: from, to: to, value: make([]T, g.size)})
-			f.psiH[a] = append(f.psiH[a], psi[T]{axis: axis, of: of, sign: -sign, b: bh[axis], c: ch[axis], from: from, to: to, value: make([]T, g.size)})
+			f.psiE[a] = append(f.psiE[a], psi[T]{axis: axis, of: of, sign: sign, b: be[axis], c: ce[axis], from: from, to: to})
+			f.psiH[a] = append(f.psiH[a], psi[T]{axis: axis, of: of, sign: -sign, b: bh[axis], c: ch[axis], from: from, to: to})
 		}
 	}
 	return f
@@ -260,9 +260,22 @@ func (f *fields[T]) parallel(body func(k0, k1 int)) {
 	wg.Wait()
 }
 
+// remember makes room for the memory of the layers, which the engine keeps in its
+// own way.
+func (f *fields[T]) remember(layers *[3][]psi[T]) {
+	for a := range 3 {
+		for i := range layers[a] {
+			if layers[a][i].value == nil {
+				layers[a][i].value = make([]T, f.size)
+			}
+		}
+	}
+}
+
 // stepE advances the electric field by a time step. The order of its sums is the
 // same for any number of workers.
 func (f *fields[T]) stepE() {
+	f.remember(&f.psiE)
 	for a := range 3 {
 		for i := range f.disperse[a] {
 			f.disperse[a][i].old = f.e[a][f.disperse[a][i].index]
@@ -295,6 +308,7 @@ func (f *fields[T]) stepE() {
 
 // stepH advances the magnetic field by a time step.
 func (f *fields[T]) stepH() {
+	f.remember(&f.psiH)
 	for a := range 3 {
 		c := &f.coupled[a]
 		for n, i := range c.faces {
