@@ -131,6 +131,9 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			name = strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0]))
 		}
 		plan, err := field.NewPlan(s, s.Options)
+		if err == nil && checkpoint != "" {
+			err = plan.Keeps()
+		}
 		if plan.Total > 0 {
 			printPlan(env, name, plan)
 		}

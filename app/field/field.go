@@ -68,6 +68,18 @@ func size(s workspace.Structure, o fdtd.Options) (Plan, error) {
 	return p, nil
 }
 
+// keeping is how much memory a solution takes while its state is written, as a
+// multiple of what it takes otherwise: measured on 0.7 million cells, 258 MB of 91.
+const keeping = 3
+
+// Keeps says whether a solution whose state is kept fits into free memory.
+func (p Plan) Keeps() error {
+	if p.FreeBytes > 0 && keeping*p.Bytes > 0.9*p.FreeBytes {
+		return fmt.Errorf("%w: while the state is written the grid needs some %.3g GB, and %.3g GB are free", ErrMemory, keeping*p.Bytes/1e9, p.FreeBytes/1e9)
+	}
+	return nil
+}
+
 // freeMemory is what the system says can still be had, in bytes; 0 where it
 // does not say.
 func freeMemory() float64 {

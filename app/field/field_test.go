@@ -14,6 +14,7 @@ import (
 
 	"linewright/app/workspace"
 	"linewright/hardware/chain"
+	"linewright/physics/fdtd"
 	"linewright/physics/touchstone"
 )
 
@@ -154,6 +155,9 @@ func TestMemory(t *testing.T) {
 	p, err := NewPlan(s, s.Options)
 	if !errors.Is(err, ErrMemory) || !(p.Bytes > p.FreeBytes) || p.Total < 1e11 {
 		t.Errorf("%+v, %v", p, err)
+	}
+	if err := (Plan{Size: fdtd.Size{Bytes: 1e9}, FreeBytes: 2e9}).Keeps(); !errors.Is(err, ErrMemory) {
+		t.Errorf("a state that cannot be written: %v", err)
 	}
 	s = structure(t, "grid: {largest_cell: 1 um}\n")
 	if _, err := NewPlan(s, s.Options); err == nil || !strings.Contains(err.Error(), "cells") {
