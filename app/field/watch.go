@@ -31,18 +31,12 @@ type watch struct {
 }
 
 func newWatch(s workspace.Structure, o fdtd.Options, start time.Time, now func() time.Time) *watch {
-	w := &watch{start: start, now: now, target: o.EnergyLeft, most: o.MaxSteps, run: -1}
+	w := &watch{start: start, now: now, target: o.EnergyLeft, run: -1}
 	if w.target == 0 {
 		w.target = 1e-8
 	}
-	if w.most == 0 {
-		w.most = 100000
-	}
-	if size, err := fdtd.Estimate(&s.Model, o); err == nil {
-		w.cells = float64(size.Cells[0]) * float64(size.Cells[1]) * float64(size.Cells[2])
-		half := math.Max((s.Model.Band[1]-s.Model.Band[0])/2, 0.05*s.Model.Band[1])
-		w.least = min(int(4/half/size.TimeStep), w.most)
-	}
+	p, _ := size(s, o) // a grid that does not fit was refused before
+	w.cells, w.least, w.most = p.Total, p.LeastSteps, p.MostSteps
 	return w
 }
 
