@@ -79,8 +79,8 @@ func (s *Study) Band(ctx context.Context, o Options, share float64) (Band, error
 					b.Delay[i] += el.deviation(x)
 				}
 				sw := sc.sweeps[v]
-				sw.run(s.views[v].prep, sc.set)
-				for t, power := range [3][]float64{sw.s21, sw.s11, sw.s22} {
+				sw.Run(sc.set)
+				for t, power := range [3][]float64{sw.S21, sw.S11, sw.S22} {
 					for k, p := range power {
 						traces[t][k*n+i] = float32(math.Sqrt(p))
 					}

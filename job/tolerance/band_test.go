@@ -36,9 +36,9 @@ func TestBandHoldsFreshCopies(t *testing.T) {
 		}
 		v := s.view(0, len(s.elements), units.Celsius(25))
 		sw := sc.sweeps[v]
-		sw.run(s.views[v].prep, sc.set)
+		sw.Run(sc.set)
 		for k, sp := range []Spread{b.Transmission, b.Near, b.Far} {
-			p := [][]float64{sw.s21, sw.s11, sw.s22}[k]
+			p := [][]float64{sw.S21, sw.S11, sw.S22}[k]
 			ok := true
 			for j := range p {
 				m := math.Sqrt(p[j])

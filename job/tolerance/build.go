@@ -13,6 +13,7 @@ import (
 	"linewright/job/enquiry"
 	"linewright/job/tolerance/sample"
 	"linewright/physics/line"
+	"linewright/physics/network"
 	"linewright/physics/units"
 )
 
@@ -50,13 +51,14 @@ func (r *ref) of(x []float64) float64 {
 type element struct {
 	facts     chain.Facts
 	role      chain.Role
-	from, to  int // its stages
+	from, to  int    // its stages
+	lossy     []bool // of these, which have a line with loss
 	refs      []*ref
-	place     *ref                                 // where along it its discontinuity lies; nil: not drawn
-	apply     func(x []float64, set []setting)     // set[0] is its first stage
-	deviation func(x []float64) float64            // of its known delay from nominal, s
-	stages    func(resp chain.Response) []stage    // at one temperature
-	response  map[units.Temperature]chain.Response // by temperature
+	place     *ref                                      // where along it its discontinuity lies; nil: not drawn
+	apply     func(x []float64, set []network.Setting)  // set[0] is its first stage
+	deviation func(x []float64) float64                 // of its known delay from nominal, s
+	stages    func(resp chain.Response) []network.Stage // at one temperature
+	response  map[units.Temperature]chain.Response      // by temperature
 }
 
 // The defaults, where neither chain nor datasheet nor tolerance file says more.
@@ -237,7 +239,10 @@ func (bd *builder) build(g *grid, temps []units.Temperature) error {
 		if err := bd.element(el, e, el.response[temps[0]], g); err != nil {
 			return err
 		}
-		at += len(el.stages(el.response[temps[0]]))
+		for _, x := range el.stages(el.response[temps[0]]) {
+			el.lossy = append(el.lossy, x.Loss != nil)
+			at++
+		}
 		el.to = at
 		bd.elements = append(bd.elements, el)
 	}
@@ -421,33 +426,33 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 	}
 	switch {
 	case z > 0:
-		el.stages = func(resp chain.Response) []stage {
+		el.stages = func(resp chain.Response) []network.Stage {
 			one := ones(n)
-			return []stage{{bound: one, loss: nepers(resp.Loss)}, {bound: one}}
+			return []network.Stage{{Bound: one, Loss: nepers(resp.Loss)}, {Bound: one}}
 		}
-		el.apply = func(x []float64, set []setting) {
+		el.apply = func(x []float64, set []network.Setting) {
 			zl := z * (1 + impedance.of(x))
 			rho := (zl - 50) / (zl + 50)
-			set[0] = setting{scale: rho, loss: scale(x), tau: delay(x)}
-			set[1] = setting{scale: -rho, loss: 1}
+			set[0] = network.Setting{Scale: rho, Loss: scale(x), Delay: delay(x)}
+			set[1] = network.Setting{Scale: -rho, Loss: 1}
 		}
 	case reflects:
-		el.stages = func(resp chain.Response) []stage {
+		el.stages = func(resp chain.Response) []network.Stage {
 			bound := make([]float64, n)
 			for i := range bound {
 				bound[i] = math.Max(resp.Left[i], resp.Right[i])
 			}
 			a := nepers(resp.Loss)
-			return []stage{{loss: a}, {bound: bound, loss: a}}
+			return []network.Stage{{Loss: a}, {Bound: bound, Loss: a}}
 		}
-		el.apply = func(x []float64, set []setting) {
+		el.apply = func(x []float64, set []network.Setting) {
 			p, s, d := place.of(x), scale(x), delay(x)
-			set[0] = setting{loss: p * s, tau: p * d}
-			set[1] = setting{scale: 1 + magnitude.of(x), phase: phase.of(x), loss: (1 - p) * s, tau: (1 - p) * d}
+			set[0] = network.Setting{Loss: p * s, Delay: p * d}
+			set[1] = network.Setting{Scale: 1 + magnitude.of(x), Phase: phase.of(x), Loss: (1 - p) * s, Delay: (1 - p) * d}
 		}
 	default:
-		el.stages = func(resp chain.Response) []stage { return []stage{{loss: nepers(resp.Loss)}} }
-		el.apply = func(x []float64, set []setting) { set[0] = setting{loss: scale(x), tau: delay(x)} }
+		el.stages = func(resp chain.Response) []network.Stage { return []network.Stage{{Loss: nepers(resp.Loss)}} }
+		el.apply = func(x []float64, set []network.Setting) { set[0] = network.Setting{Loss: scale(x), Delay: delay(x)} }
 	}
 	return nil
 }
@@ -472,15 +477,15 @@ func (bd *builder) gap(el *element, x chain.Gap) error {
 	}
 	open := func(x []float64) float64 { return math.Max(0, nominal+opening.of(x)) }
 	el.deviation = func(x []float64) float64 { return (open(x) - nominal) / line.C0 }
-	el.stages = func(resp chain.Response) []stage {
+	el.stages = func(resp chain.Response) []network.Stage {
 		one := ones(len(resp.Loss))
-		return []stage{{bound: one}, {bound: one}}
+		return []network.Stage{{Bound: one}, {Bound: one}}
 	}
-	el.apply = func(v []float64, set []setting) {
+	el.apply = func(v []float64, set []network.Setting) {
 		z := float64(x.Impedance) * (1 + impedance.of(v))
 		rho := (z - 50) / (z + 50)
-		set[0] = setting{scale: rho, loss: 1, tau: open(v) / line.C0}
-		set[1] = setting{scale: -rho, loss: 1}
+		set[0] = network.Setting{Scale: rho, Loss: 1, Delay: open(v) / line.C0}
+		set[1] = network.Setting{Scale: -rho, Loss: 1}
 	}
 	return nil
 }
@@ -494,15 +499,10 @@ func (bd *builder) known(el *element, resp chain.Response) error {
 	}
 	bd.note("%s stands as its network says (%s): without a spread of its own", el.facts.Name, resp.Source)
 	el.deviation = extra.of
-	el.stages = func(resp chain.Response) []stage {
-		ts := make([]transmitted, len(resp.Loss))
-		for i := range ts {
-			n := resp.Network
-			ts[i] = newTransmitted(n.At(i, 0, 0), n.At(i, 0, 1), n.At(i, 1, 0), n.At(i, 1, 1))
-		}
-		return []stage{{known: ts}}
+	el.stages = func(resp chain.Response) []network.Stage {
+		return []network.Stage{{Known: resp.Network}}
 	}
-	el.apply = func(x []float64, set []setting) { set[0] = setting{loss: 1, tau: extra.of(x)} }
+	el.apply = func(x []float64, set []network.Setting) { set[0] = network.Setting{Loss: 1, Delay: extra.of(x)} }
 	return nil
 }
 
@@ -552,7 +552,7 @@ func newGrid(e enquiry.Enquiry, delay float64, points int) (g *grid, perRipple f
 	g = &grid{}
 	if len(pieces) == 0 { // bands of one frequency each
 		for _, f := range marks {
-			g.segments = append(g.segments, segment{from: len(g.f), n: 1, start: f})
+			g.segments = append(g.segments, network.Segment{Start: f, Points: 1})
 			g.f = append(g.f, f)
 		}
 		return g, math.Inf(1), nil
@@ -562,14 +562,14 @@ func newGrid(e enquiry.Enquiry, delay float64, points int) (g *grid, perRipple f
 	}
 	for i, p := range pieces {
 		n := max(1, int(math.Round(float64(points-1)*(p.b-p.a)/total)))
-		s := segment{from: len(g.f), n: n, start: p.a, step: (p.b - p.a) / float64(n)}
+		s := network.Segment{Start: p.a, Step: (p.b - p.a) / float64(n), Points: n}
 		if i == len(pieces)-1 || pieces[i+1].a != p.b {
-			s.n++ // its end is no other's start
+			s.Points++ // its end is no other's start
 		}
-		for k := range s.n {
-			g.f = append(g.f, s.start+s.step*float64(k))
+		for k := range s.Points {
+			g.f = append(g.f, s.Start+s.Step*float64(k))
 		}
-		if s.n > n {
+		if s.Points > n {
 			g.f[len(g.f)-1] = p.b
 		}
 		g.segments = append(g.segments, s)

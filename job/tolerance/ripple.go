@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"linewright/job/enquiry"
+	"linewright/physics/network"
 	"linewright/physics/units"
 )
 
@@ -29,12 +30,19 @@ func (s *Study) addRipple(l enquiry.RippleLimit, hot units.Temperature) {
 	limit := Limit{Name: name, Unit: "dB", Judged: true, Wish: l.Wish, Value: float64(l.AtMost), Missing: s.lacking("reflection", []stretch{whole})}
 	s.note("ripple is what multiple reflections do to the insertion loss; the slope of the losses is none, nor what a file or a solved piece does within itself")
 	s.outputs = append(s.outputs, output{Limit: limit, eval: func(sc *scratch, _ []float64) float64 {
-		x := sc.sweeps[v].ripple
-		most, _ := sc.crests.spread(x, x, ends)
+		x, most := sc.sweeps[v].Ripple, 1.0
+		if l.Window != nil {
+			most, _ = sc.crests.spread(x, x, ends)
+			return limit.Value - decibels(most)
+		}
+		for i := 0; i < len(ends); i = ends[i] + 1 { // one band after the other
+			low, high := network.Range(x[i:ends[i]+1], nil)
+			most = math.Max(most, high/low)
+		}
 		return limit.Value - decibels(most)
 	}, corner: func(c corners) (margin, at float64) {
 		most, at := 1.0, s.grid.f[0]
-		for _, place := range []float64{0, 1} {
+		for place := range c.reach {
 			up, down := make([]float64, len(s.grid.f)), make([]float64, len(s.grid.f))
 			for i := range up {
 				up[i], down[i] = c.interference(s.views[v], whole, i, place)
@@ -52,7 +60,7 @@ func (s *Study) addRipple(l enquiry.RippleLimit, hot units.Temperature) {
 // index i. Each two-port that sees Γ behind it brings a factor 1 − S22·Γ to M11; a
 // gap, whose two steps are one piece here, brings its own transmission,
 // which goes from 1 to 1 − ρ² along the band.
-func (c corners) interference(v view, w stretch, i int, place float64) (most, least float64) {
+func (c corners) interference(v view, w stretch, i, place int) (most, least float64) {
 	ps, _ := c.pieces(v, w, i, place)
 	r := 0.0
 	most, least = 1, 1

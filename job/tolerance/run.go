@@ -160,6 +160,7 @@ func (s *Study) report(ctx context.Context, st sample.State, o Options, progress
 			r.DriversFrom += "; what is correlated has one share together"
 		}
 	}
+	worst := newCorners(s)
 	for k, out := range s.outputs {
 		res := Result{Limit: out.Limit, Summary: st.Output(k), Histogram: histogram(columns[k], 24), Worst: math.NaN(), WorstAt: math.NaN()}
 		if c, err := sample.CoverageIntervals(columns[k], 0.95); err == nil {
@@ -171,7 +172,7 @@ func (s *Study) report(ctx context.Context, st sample.State, o Options, progress
 				keep[i] = v >= 0
 			}
 			res.Share = share(keep, len(st.ReplicateMeets), r.Confidence, st.Plan.Method)
-			res.Worst, res.WorstAt = out.corner(corners{s})
+			res.Worst, res.WorstAt = out.corner(worst)
 			if !out.Wish {
 				for _, m := range out.Missing {
 					if !slices.Contains(r.Missing, m) {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 	"strings"
 	"sync"
@@ -38,7 +39,8 @@ type Limit struct {
 type view struct {
 	from, to int // elements
 	temp     units.Temperature
-	prep     *prepared
+	stages   []network.Stage
+	varied   *network.Varied
 }
 
 // output computes one output of the model from the sweeps of its views, and the
@@ -72,6 +74,7 @@ type Study struct {
 	match    *matching
 	delay    int // index of the output that is the delay
 	unbound  []string
+	fault    error // of a view
 }
 
 // matching is the enquiry's match, as a half width of delay.
@@ -79,14 +82,18 @@ type matching struct {
 	kind enquiry.MatchKind
 	half float64 // s
 	at   float64 // Hz
-	size int
+	// point is the grid's frequency nearest to it.
+	point int
+	size  int
 }
 
 // scratch is what one evaluation needs of memory.
 type scratch struct {
-	set    []setting
-	sweeps []*sweep
+	set    []network.Setting
+	sweeps []*network.Copies
 	crests window // of a sliding window
+	// deviation is the copy's delay less the nominal one, s.
+	deviation float64
 }
 
 // Options tell how a study is made and run; the zero value is sensible.
@@ -195,6 +202,9 @@ func New(e enquiry.Enquiry, b chain.Built, t Tolerances, o Options) (*Study, err
 	if err := s.limits(hot); err != nil {
 		return nil, err
 	}
+	if s.fault != nil {
+		return nil, s.fault
+	}
 	s.Sampling = s.sampling()
 	if err := s.Sampling.Check(); err != nil {
 		if len(s.Ties) > 0 {
@@ -210,8 +220,8 @@ func (s *Study) note(format string, args ...any) {
 }
 
 // stagesOf returns the stages of elements from..to−1 at a temperature.
-func (s *Study) stagesOf(from, to int, t units.Temperature) []stage {
-	var out []stage
+func (s *Study) stagesOf(from, to int, t units.Temperature) []network.Stage {
+	var out []network.Stage
 	for _, el := range s.elements[from:to] {
 		out = append(out, el.stages(el.response[t])...)
 	}
@@ -225,7 +235,12 @@ func (s *Study) view(from, to int, t units.Temperature) int {
 			return i
 		}
 	}
-	s.views = append(s.views, view{from, to, t, prepare(s.grid, s.stagesOf(from, to, t))})
+	stages := s.stagesOf(from, to, t)
+	varied, err := network.NewVaried(s.grid.segments, stages)
+	if err != nil && s.fault == nil {
+		s.fault = fmt.Errorf("chain %s: %w", s.Chain, err)
+	}
+	s.views = append(s.views, view{from, to, t, stages, varied})
 	return len(s.views) - 1
 }
 
@@ -275,10 +290,48 @@ func (s *Study) lacking(kind string, where []stretch) (out []string) {
 	return out
 }
 
-// held is where a limit holds: runs of grid indices, and the limit there in dB.
+// held is where a limit holds: grid indices in ascending order, and the limit
+// there in dB.
 type held struct {
 	at    []int
 	level []float64
+}
+
+// A run is a stretch of neighbouring grid indices, from..to−1, with the limit
+// there as a power ratio: one factor, or a weight for each.
+type run struct {
+	from, to int
+	factor   float64
+	weight   []float64 // nil: factor everywhere
+}
+
+// runs cuts h where an index is left out.
+func (h held) runs() (out []run) {
+	for k := 0; k < len(h.at); {
+		end := k + 1
+		flat := true
+		for end < len(h.at) && h.at[end] == h.at[end-1]+1 {
+			flat = flat && h.level[end] == h.level[k]
+			end++
+		}
+		r := run{from: h.at[k], to: h.at[end-1] + 1, factor: math.Pow(10, h.level[k]/10)}
+		if !flat {
+			r.factor = 1
+			for _, db := range h.level[k:end] {
+				r.weight = append(r.weight, math.Pow(10, db/10))
+			}
+		}
+		out = append(out, r)
+		k = end
+	}
+	return out
+}
+
+// of returns the least and the greatest of a power over the run, the limit
+// taken in.
+func (r run) of(power []float64) (least, most float64) {
+	least, most = network.Range(power[r.from:r.to], r.weight)
+	return r.factor * least, r.factor * most
 }
 
 func (s *Study) holds(from, to *units.Frequency, level func(f float64) (float64, bool)) held {
@@ -314,11 +367,11 @@ const (
 	far
 )
 
-func (s *sweep) reflection(e end) []float64 {
+func reflection(c *network.Copies, e end) []float64 {
 	if e == far {
-		return s.s22
+		return c.S22
 	}
-	return s.s11
+	return c.S11
 }
 
 // limits makes the outputs of the model: a margin for each limit that
@@ -366,15 +419,17 @@ func (s *Study) limits(hot units.Temperature) error {
 	}
 	v := s.view(0, n, hot)
 	s.observe(Limit{Name: "insertion loss, greatest of the band", Unit: "dB", Missing: s.lacking("loss", whole)}, func(sc *scratch, _ []float64) float64 {
-		return -decibels(slices.Min(sc.sweeps[v].s21))
+		least, _ := network.Range(sc.sweeps[v].S21, nil)
+		return -decibels(least)
 	})
 	for e, name := range []string{"return loss at the near end, least of the band", "return loss at the far end, least of the band"} {
 		s.observe(Limit{Name: name, Unit: "dB", Missing: s.lacking("reflection", whole)}, func(sc *scratch, _ []float64) float64 {
-			return -decibels(slices.Max(sc.sweeps[v].reflection(end(e))))
+			_, most := network.Range(reflection(sc.sweeps[v], end(e)), nil)
+			return -decibels(most)
 		})
 	}
 	s.delay = len(s.outputs)
-	s.observe(Limit{Name: "delay, deviation from nominal", Unit: "ps"}, func(sc *scratch, x []float64) float64 { return s.deviation(sc, x, v) * 1e12 })
+	s.observe(Limit{Name: "delay, deviation from nominal", Unit: "ps"}, func(sc *scratch, _ []float64) float64 { return sc.deviation * 1e12 })
 
 	for what, asked := range map[string]bool{"isolation": len(s.e.Limits.Isolation) > 0, "mass": s.e.Limits.Mass != nil, "price": s.e.Limits.Price != nil} {
 		if asked {
@@ -416,16 +471,13 @@ func (s *Study) addLoss(l Limit, where []stretch, t units.Temperature, h held) {
 	for _, w := range where {
 		vs = append(vs, s.view(w.from, w.to, t))
 	}
-	weight := make([]float64, len(h.at))
-	for i, db := range h.level {
-		weight[i] = math.Pow(10, db/10)
-	}
+	runs := h.runs()
 	s.outputs = append(s.outputs, output{Limit: l, eval: func(sc *scratch, _ []float64) float64 {
 		least := math.Inf(1)
 		for _, v := range vs {
-			s21 := sc.sweeps[v].s21
-			for k, i := range h.at {
-				least = math.Min(least, s21[i]*weight[k])
+			for _, r := range runs {
+				x, _ := r.of(sc.sweeps[v].S21)
+				least = math.Min(least, x)
 			}
 		}
 		return decibels(least)
@@ -459,35 +511,35 @@ func (s *Study) addReflection(l Limit, of enquiry.Of, t units.Temperature, h hel
 	for _, w := range where {
 		vs = append(vs, s.view(w.from, w.to, t))
 	}
-	weight := make([]float64, len(h.at))
-	for i, db := range h.level {
-		weight[i] = math.Pow(10, db/10)
-	}
-	margin := func(power, weighted float64) float64 {
+	runs := h.runs()
+	// margin of |Γ|², times the limit's power ratio; a VSWR limit is the same at
+	// every frequency.
+	margin := func(weighted float64) float64 {
 		if vswr {
-			return l.Value - network.VSWR(math.Min(math.Sqrt(power), 1-1e-12))
+			return l.Value - network.VSWR(math.Min(math.Sqrt(weighted/runs[0].factor), 1-1e-12))
 		}
 		return -decibels(weighted)
 	}
 	add := func(l Limit, ends ...end) {
 		s.outputs = append(s.outputs, output{Limit: l, eval: func(sc *scratch, _ []float64) float64 {
-			most, weighted := 0.0, 0.0
+			most := 0.0
 			for _, v := range vs {
 				for _, e := range ends {
-					r := sc.sweeps[v].reflection(e)
-					for k, i := range h.at {
-						most, weighted = math.Max(most, r[i]), math.Max(weighted, r[i]*weight[k])
+					power := reflection(sc.sweeps[v], e)
+					for _, r := range runs {
+						_, x := r.of(power)
+						most = math.Max(most, x)
 					}
 				}
 			}
-			return margin(most, weighted)
+			return margin(most)
 		}, corner: func(c corners) (least, at float64) {
 			least, at = math.Inf(1), math.NaN()
 			for j, w := range where {
 				for _, e := range ends {
 					for k, i := range h.at {
 						rho := c.reflection(s.views[vs[j]], w, i, e)
-						if m := margin(rho*rho, rho*rho*weight[k]); m < least {
+						if m := margin(rho * rho * math.Pow(10, h.level[k]/10)); m < least {
 							least, at = m, s.grid.f[i]
 						}
 					}
@@ -515,8 +567,8 @@ func (s *Study) deviation(sc *scratch, x []float64, v int) float64 {
 	if s.match == nil {
 		return d
 	}
-	i := s.nearest(s.match.at)
-	return d - sc.sweeps[v].phaseOf(s.views[v].prep, sc.set, s.grid.f[i], i)/(2*math.Pi*s.grid.f[i])
+	i := s.match.point
+	return d - s.views[v].varied.Phase(sc.set, i)/(2*math.Pi*s.grid.f[i])
 }
 
 func (s *Study) nearest(f float64) int {
@@ -565,14 +617,15 @@ func (s *Study) matched() error {
 	case s.e.Lines != nil:
 		k.size = *s.e.Lines
 	}
+	k.point = s.nearest(k.at)
 	s.match = k
 	if k.kind != enquiry.Absolute {
 		return nil
 	}
 	_, hot, _ := assess.Temperatures(s.e)
 	v := s.view(0, len(s.elements), hot)
-	s.outputs = append(s.outputs, output{Limit: Limit{Name: "phase match, absolute", Unit: "ps", Judged: true, Value: k.half * 1e12}, eval: func(sc *scratch, x []float64) float64 {
-		return (k.half - math.Abs(s.deviation(sc, x, v))) * 1e12
+	s.outputs = append(s.outputs, output{Limit: Limit{Name: "phase match, absolute", Unit: "ps", Judged: true, Value: k.half * 1e12}, eval: func(sc *scratch, _ []float64) float64 {
+		return (k.half - math.Abs(sc.deviation)) * 1e12
 	}, corner: func(c corners) (margin, at float64) { return (k.half - c.delay(s.views[v], k.at)) * 1e12, k.at }})
 	return nil
 }
@@ -601,12 +654,14 @@ func (s *Study) sampling() sample.Study {
 		stages = max(stages, el.to)
 	}
 	s.pool = &sync.Pool{New: func() any {
-		sc := &scratch{set: make([]setting, stages)}
+		sc := &scratch{set: make([]network.Setting, stages)}
 		for _, v := range s.views {
-			sc.sweeps = append(sc.sweeps, newSweep(v.prep.grid, v.prep.stages))
+			sc.sweeps = append(sc.sweeps, v.varied.Copies())
 		}
 		return sc
 	}}
+	_, hot, _ := assess.Temperatures(s.e)
+	whole := s.view(0, len(s.elements), hot)
 	out.Model = func(ctx context.Context, x, y []float64) error {
 		sc := s.pool.Get().(*scratch)
 		defer s.pool.Put(sc)
@@ -617,8 +672,9 @@ func (s *Study) sampling() sample.Study {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			sc.sweeps[i].run(v.prep, sc.set[s.elements[v.from].from:s.elements[v.to-1].to])
+			sc.sweeps[i].Run(sc.set[s.elements[v.from].from:s.elements[v.to-1].to])
 		}
+		sc.deviation = s.deviation(sc, x, whole)
 		for k, o := range s.outputs {
 			y[k] = o.eval(sc, x)
 			if o.Judged && y[k] < 0 && y[k] > -rounding {
@@ -645,9 +701,15 @@ func (s *Study) Digest() string {
 		fmt.Fprintf(h, "%+v\n", l)
 	}
 	for _, v := range s.views {
-		fmt.Fprintln(h, v.from, v.to, float64(v.temp), v.prep.bound, v.prep.loss, v.prep.power)
+		fmt.Fprintln(h, v.from, v.to, float64(v.temp))
+		for _, x := range v.stages {
+			fmt.Fprintln(h, x.Bound, x.Loss)
+			if x.Known != nil {
+				fmt.Fprintln(h, x.Known.S)
+			}
+		}
 	}
-	middle, set := make([]float64, len(s.Inputs)), make([]setting, s.elements[len(s.elements)-1].to)
+	middle, set := make([]float64, len(s.Inputs)), make([]network.Setting, s.elements[len(s.elements)-1].to)
 	for i, in := range s.Inputs {
 		middle[i] = in.Distribution.Quantile(0.5)
 	}
@@ -661,18 +723,30 @@ func (s *Study) Digest() string {
 // ErrState says that a saved state belongs to another study or plan.
 var ErrState = errors.New("the saved state belongs to another study, seed, method or number of samples")
 
-// corners are the elements of a study at the ends of their tolerances.
+// corners are the elements of a study at the ends of their tolerances, with the
+// place of a cable's discontinuity at its near end and at its far end.
 type corners struct {
-	s *Study
+	s     *Study
+	reach [2][]reach
+}
+
+func newCorners(s *Study) corners {
+	c := corners{s: s}
+	for place := range c.reach {
+		for _, el := range s.elements {
+			c.reach[place] = append(c.reach[place], c.reaches(el, float64(place)))
+		}
+	}
+	return c
 }
 
 // reach is how far one element's stages can go.
 type reach struct {
-	scale     []float64 // largest |scale| of each stage
-	lossLeast []float64 // least scale of each stage's loss
-	lossMost  float64   // largest sum of the scales over the element's lossy stages
-	delay     float64   // largest |deviation| of its delay
-	gap       []setting // of a gap: the vertices, for its exact section
+	scale     []float64         // largest |scale| of each stage
+	lossLeast []float64         // least scale of each stage's loss
+	lossMost  float64           // largest sum of the scales over the element's lossy stages
+	delay     float64           // largest |deviation| of its delay
+	gap       []network.Setting // of a gap: the vertices, for its exact section
 }
 
 // vertices calls f at every combination of the element's inputs at their ends;
@@ -708,21 +782,21 @@ func (c corners) vertices(el *element, place float64, f func(x []float64)) {
 	}
 }
 
-func (c corners) reach(el *element, lossy func(stage int) bool, place float64) reach {
+func (c corners) reaches(el *element, place float64) reach {
 	n := el.to - el.from
 	r := reach{scale: make([]float64, n), lossLeast: make([]float64, n)}
 	for i := range r.lossLeast {
 		r.lossLeast[i] = math.Inf(1)
 	}
-	set := make([]setting, n)
+	set := make([]network.Setting, n)
 	c.vertices(el, place, func(x []float64) {
 		el.apply(x, set)
 		sum := 0.0
 		for i, s := range set {
-			r.scale[i] = math.Max(r.scale[i], math.Abs(s.scale))
-			r.lossLeast[i] = math.Min(r.lossLeast[i], s.loss)
-			if lossy(i) {
-				sum += s.loss
+			r.scale[i] = math.Max(r.scale[i], math.Abs(s.Scale))
+			r.lossLeast[i] = math.Min(r.lossLeast[i], s.Loss)
+			if el.lossy[i] {
+				sum += s.Loss
 			}
 		}
 		r.lossMost = math.Max(r.lossMost, sum)
@@ -746,18 +820,16 @@ type piece struct {
 
 // pieces lists the worst case of a stretch at grid index i, with what the
 // largest loss adds to the least, in Np.
-func (c corners) pieces(v view, w stretch, i int, place float64) (ps []piece, more float64) {
-	m := len(v.prep.stages)
+func (c corners) pieces(v view, w stretch, i, place int) (ps []piece, more float64) {
 	first := c.s.elements[w.from].from
-	for _, el := range c.s.elements[w.from:w.to] {
-		at := el.from - first
-		r := c.reach(el, func(k int) bool { return v.prep.stages[at+k].loss != nil }, place)
+	for n, el := range c.s.elements[w.from:w.to] {
+		at, r := el.from-first, c.reach[place][w.from+n]
 		if r.gap != nil { // one section, not two steps with the worst phase between them
 			rho := 0.0
 			for _, s := range r.gap {
-				z := 50 * (1 + s.scale) / (1 - s.scale)
+				z := 50 * (1 + s.Scale) / (1 - s.Scale)
 				f := c.s.grid.f[i]
-				open := math.Min(s.tau*line.C0, line.C0/(4*f))
+				open := math.Min(s.Delay*line.C0, line.C0/(4*f))
 				rho = math.Max(rho, joint.Reflection(units.Frequency(f), units.Length(open), units.Resistance(z)))
 			}
 			ps = append(ps, piece{left: rho, right: rho, power: 1 - rho*rho, lossless: true, gap: true})
@@ -766,10 +838,15 @@ func (c corners) pieces(v view, w stretch, i int, place float64) (ps []piece, mo
 		least, full := 0.0, 0.0
 		for k := range r.scale {
 			p := piece{power: 1, lossless: true}
-			a := v.prep.loss[i*m+at+k]
-			if t := v.prep.stages[at+k].known; t != nil {
-				p = piece{left: cabs(t[i].m21), right: cabs(t[i].m12), power: t[i].power}
-			} else if rho := r.scale[k] * v.prep.bound[i*m+at+k]; rho > 0 {
+			a, x := 0.0, v.stages[at+k]
+			if x.Loss != nil {
+				a = x.Loss[i]
+			}
+			if x.Known != nil {
+				t := cmplx.Abs(x.Known.At(i, 1, 0))
+				p = piece{left: cmplx.Abs(x.Known.At(i, 0, 0)), right: cmplx.Abs(x.Known.At(i, 1, 1)), power: t * t}
+			} else if x.Bound != nil && r.scale[k]*x.Bound[i] > 0 {
+				rho := r.scale[k] * x.Bound[i]
 				p = piece{left: rho, right: rho, power: 1 - rho*rho, lossless: true}
 			}
 			p.behind = r.lossLeast[k] * a
@@ -781,8 +858,6 @@ func (c corners) pieces(v view, w stretch, i int, place float64) (ps []piece, mo
 	}
 	return ps, more
 }
-
-func cabs(z complex128) float64 { return math.Hypot(real(z), imag(z)) }
 
 // through returns the greatest |Γ| in front of p when r is that behind it.
 func (p piece) through(r float64, turned bool) float64 {
@@ -820,7 +895,7 @@ func (c corners) reflection(v view, w stretch, i int, e end) float64 {
 // copy has all of it at once.
 func (c corners) loss(v view, w stretch, i int) float64 {
 	worst := 0.0
-	for _, place := range []float64{0, 1} {
+	for place := range c.reach {
 		ps, more := c.pieces(v, w, i, place)
 		r, db := 0.0, 20*more/math.Ln10
 		for k := len(ps) - 1; k >= 0; k-- {
@@ -837,8 +912,8 @@ func (c corners) loss(v view, w stretch, i int) float64 {
 // delay returns the greatest deviation of the delay, s.
 func (c corners) delay(v view, f float64) float64 {
 	d := 0.0
-	for _, el := range c.s.elements {
-		d += c.reach(el, func(int) bool { return false }, 0).delay
+	for _, r := range c.reach[0] {
+		d += r.delay
 	}
 	phase := 0.0
 	ps, _ := c.pieces(v, stretch{0, len(c.s.elements)}, c.s.nearest(f), 0)

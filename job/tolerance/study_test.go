@@ -496,15 +496,12 @@ func TestGrid(t *testing.T) {
 	}
 	n := 0
 	for _, s := range g.segments {
-		if s.from != n {
-			t.Errorf("a segment starts at %d, the last ended at %d", s.from, n)
-		}
-		for k := range s.n {
-			if !(math.Abs(g.f[s.from+k]-s.start-float64(k)*s.step) <= 1) {
-				t.Errorf("segment from %g Hz: frequency %d is %g Hz", s.start, k, g.f[s.from+k])
+		for k := range s.Points {
+			if !(math.Abs(g.f[n+k]-s.Start-float64(k)*s.Step) <= 1) {
+				t.Errorf("segment from %g Hz: frequency %d is %g Hz", s.Start, k, g.f[n+k])
 			}
 		}
-		n += s.n
+		n += s.Points
 	}
 	if n != len(g.f) || !(per >= 7.5) {
 		t.Errorf("%d of %d frequencies in segments, %.2f to the ripple", n, len(g.f), per)

@@ -43,7 +43,7 @@ type Driver struct {
 // Source: [jansen1999]; the design is that of [saltelli2010], the sets of
 // correlated inputs those of [jacques2006].
 func Drivers(ctx context.Context, s Study, p Plan, o Options) ([][]Driver, error) {
-	dr, err := s.drawer()
+	dr, err := s.Drawer()
 	if err != nil {
 		return nil, err
 	}
@@ -162,7 +162,7 @@ func RankCorrelations(s Study, st State, k int) ([]float64, error) {
 	if col == nil || st.Done < 2 {
 		return nil, errors.New("sample: rank correlations need the values of a run: run without Forget")
 	}
-	d, err := s.drawer()
+	d, err := s.Drawer()
 	if err != nil {
 		return nil, err
 	}

@@ -140,19 +140,21 @@ func (s Study) groups() [][]int {
 	return out
 }
 
-// drawer turns points of the unit cube into inputs.
-type drawer struct {
+// A Drawer turns points of the unit cube into inputs: see [Study.Drawer].
+type Drawer struct {
 	study Study
 	l     [][]float64
 	alone []bool // inputs that are correlated with no other
 }
 
-func (s Study) drawer() (drawer, error) {
+// Drawer returns the means to draw samples one by one. It may be used by
+// several goroutines.
+func (s Study) Drawer() (Drawer, error) {
 	if err := s.Check(); err != nil {
-		return drawer{}, err
+		return Drawer{}, err
 	}
 	l, err := s.factor()
-	d := drawer{s, l, make([]bool, len(s.Inputs))}
+	d := Drawer{s, l, make([]bool, len(s.Inputs))}
 	for _, g := range s.groups() {
 		d.alone[g[0]] = len(g) == 1
 	}
@@ -162,7 +164,7 @@ func (s Study) drawer() (drawer, error) {
 // draw replaces the point u by the inputs that stand there. An input that is
 // correlated with no other is drawn as it would be in a study without
 // correlations.
-func (d drawer) draw(u []float64) {
+func (d Drawer) draw(u []float64) {
 	for i, in := range d.study.Inputs {
 		if d.alone[i] {
 			u[i] = in.Distribution.Quantile(u[i])
@@ -189,9 +191,15 @@ func (d drawer) draw(u []float64) {
 	}
 }
 
+// Sample fills x with the inputs of sample i of the plan, 0 ≤ i < N.
+func (d Drawer) Sample(p Plan, i int, x []float64) {
+	p.Point(i, x)
+	d.draw(x)
+}
+
 // Sample returns the inputs of sample i of the plan.
 func (s Study) Sample(p Plan, i int) ([]float64, error) {
-	d, err := s.drawer()
+	d, err := s.Drawer()
 	if err != nil {
 		return nil, err
 	}
@@ -199,8 +207,7 @@ func (s Study) Sample(p Plan, i int) ([]float64, error) {
 		return nil, fmt.Errorf("sample: sample %d of %d: count from 0", i, p.N)
 	}
 	x := make([]float64, len(s.Inputs))
-	p.Point(i, x)
-	d.draw(x)
+	d.Sample(p, i, x)
 	return x, nil
 }
 
@@ -280,7 +287,7 @@ func (st State) Extend(n int) (State, error) {
 // A model's error, or an output that is not a finite number, ends the run and
 // names the sample.
 func Run(ctx context.Context, s Study, st State, o Options) (State, error) {
-	d, err := s.drawer()
+	d, err := s.Drawer()
 	if err != nil {
 		return st, err
 	}
@@ -305,8 +312,7 @@ func Run(ctx context.Context, s Study, st State, o Options) (State, error) {
 	}
 	plan := out.Plan
 	eval := func(ctx context.Context, i int, x, y []float64) error {
-		plan.Point(i, x)
-		d.draw(x)
+		d.Sample(plan, i, x)
 		if err := s.Model(ctx, x, y); err != nil {
 			return fmt.Errorf("sample %d, inputs %v: %w", i, x, err)
 		}

@@ -188,7 +188,7 @@ func (w *Copies) Run(set []Setting) (s11, s22, s21, ripple []float64) {
 }
 
 func first(x []float64) *float64 {
-	if x == nil {
+	if len(x) == 0 {
 		return nil
 	}
 	return &x[0]

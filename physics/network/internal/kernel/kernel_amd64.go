@@ -3,6 +3,7 @@
 package kernel
 
 import (
+	"math"
 	"unsafe"
 
 	"golang.org/x/sys/cpu"
@@ -106,6 +107,51 @@ func availableCopies() []copiesImplementation {
 		}
 	}
 	return append(list, plainCopies)
+}
+
+//go:noescape
+func rangeAVX512(out, x, w *float64, vectors int)
+
+//go:noescape
+func rangeAVX2(out, x, w *float64, vectors int)
+
+// availableRanges lists the implementations this machine can run, the fastest first.
+func availableRanges() []rangeImplementation {
+	wrap := func(name string, width int, run func(out, x, w *float64, vectors int)) rangeImplementation {
+		return rangeImplementation{name, func(x, w []float64) (least, most float64) {
+			n := len(x) / width * width
+			if n == 0 {
+				return rangePlain(x, w)
+			}
+			var lanes [3 * 8]float64
+			run(&lanes[0], &x[0], first(w), n/width)
+			sum := 0.0
+			least, most = lanes[0], lanes[width]
+			for i := range width {
+				least, most = math.Min(least, lanes[i]), math.Max(most, lanes[width+i])
+				sum += lanes[2*width+i]
+			}
+			if sum != sum {
+				return sum, sum
+			}
+			if n < len(x) {
+				if w != nil {
+					w = w[n:]
+				}
+				l, m := rangePlain(x[n:], w)
+				least, most = math.Min(least, l), math.Max(most, m)
+			}
+			return least, most
+		}}
+	}
+	var list []rangeImplementation
+	if cpu.X86.HasAVX512F {
+		list = append(list, wrap("AVX-512", 8, rangeAVX512))
+	}
+	if cpu.X86.HasAVX2 && cpu.X86.HasFMA {
+		list = append(list, wrap("AVX2", 4, rangeAVX2))
+	}
+	return append(list, plainRange)
 }
 
 func firstSection(s []section) *float64 {

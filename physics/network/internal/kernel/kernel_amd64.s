@@ -2047,3 +2047,91 @@ copiesAVX2_end:
 copiesAVX2_done:
 	VZEROUPPER
 	RET
+
+// func rangeAVX512(out *float64, x *float64, w *float64, vectors int)
+// Requires: AVX, AVX512F
+TEXT ·rangeAVX512(SB), NOSPLIT, $0-32
+	MOVQ    out+0(FP), AX
+	MOVQ    x+8(FP), CX
+	MOVQ    w+16(FP), DX
+	MOVQ    vectors+24(FP), BX
+	VMOVUPD (CX), Z3
+	TESTQ   DX, DX
+	JZ      rangeAVX512_first
+	VMULPD  (DX), Z3, Z3
+
+rangeAVX512_first:
+	VMOVAPD Z3, Z0
+	VMOVAPD Z3, Z1
+	VMOVAPD Z3, Z2
+	JMP     rangeAVX512_next
+
+rangeAVX512_loop:
+	VMOVUPD (CX), Z3
+	TESTQ   DX, DX
+	JZ      rangeAVX512_plain
+	VMULPD  (DX), Z3, Z3
+
+rangeAVX512_plain:
+	VMINPD Z0, Z3, Z0
+	VMAXPD Z1, Z3, Z1
+	VADDPD Z3, Z2, Z2
+
+rangeAVX512_next:
+	ADDQ  $0x40, CX
+	TESTQ DX, DX
+	JZ    rangeAVX512_count
+	ADDQ  $0x40, DX
+
+rangeAVX512_count:
+	DECQ    BX
+	JNZ     rangeAVX512_loop
+	VMOVUPD Z0, (AX)
+	VMOVUPD Z1, 64(AX)
+	VMOVUPD Z2, 128(AX)
+	VZEROUPPER
+	RET
+
+// func rangeAVX2(out *float64, x *float64, w *float64, vectors int)
+// Requires: AVX
+TEXT ·rangeAVX2(SB), NOSPLIT, $0-32
+	MOVQ    out+0(FP), AX
+	MOVQ    x+8(FP), CX
+	MOVQ    w+16(FP), DX
+	MOVQ    vectors+24(FP), BX
+	VMOVUPD (CX), Y3
+	TESTQ   DX, DX
+	JZ      rangeAVX2_first
+	VMULPD  (DX), Y3, Y3
+
+rangeAVX2_first:
+	VMOVAPD Y3, Y0
+	VMOVAPD Y3, Y1
+	VMOVAPD Y3, Y2
+	JMP     rangeAVX2_next
+
+rangeAVX2_loop:
+	VMOVUPD (CX), Y3
+	TESTQ   DX, DX
+	JZ      rangeAVX2_plain
+	VMULPD  (DX), Y3, Y3
+
+rangeAVX2_plain:
+	VMINPD Y0, Y3, Y0
+	VMAXPD Y1, Y3, Y1
+	VADDPD Y3, Y2, Y2
+
+rangeAVX2_next:
+	ADDQ  $0x20, CX
+	TESTQ DX, DX
+	JZ    rangeAVX2_count
+	ADDQ  $0x20, DX
+
+rangeAVX2_count:
+	DECQ    BX
+	JNZ     rangeAVX2_loop
+	VMOVUPD Y0, (AX)
+	VMOVUPD Y1, 32(AX)
+	VMOVUPD Y2, 64(AX)
+	VZEROUPPER
+	RET

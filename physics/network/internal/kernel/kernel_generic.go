@@ -10,3 +10,6 @@ func availableSweeps() []sweepImplementation { return []sweepImplementation{plai
 
 // availableCopies lists the implementations this machine can run, the fastest first.
 func availableCopies() []copiesImplementation { return []copiesImplementation{plainCopies} }
+
+// availableRanges lists the implementations this machine can run, the fastest first.
+func availableRanges() []rangeImplementation { return []rangeImplementation{plainRange} }

@@ -39,6 +39,8 @@ func main() {
 	sweep("reflectAVX2", 32, 1, YMM, false, constants)
 	copies("copiesAVX512", 64, 2, ZMM, constants)
 	copies("copiesAVX2", 32, 1, YMM, constants)
+	extremes("rangeAVX512", 64, ZMM)
+	extremes("rangeAVX2", 32, YMM)
 	Generate()
 }
 
