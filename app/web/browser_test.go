@@ -705,11 +705,11 @@ func pictures(t *testing.T, w *world) {
 				b.wait(p.ready)
 				save(b, fmt.Sprintf("%s-%s-%d", p.name, scheme, width))
 			}
-			b := w.tab(t, "/measured?enquiry=d6-board-to-board-cable&rank=1&chain_planes=true")
+			b := w.tab(t, "/measured?enquiry=d1-bench-jumpers&chain=bench-jumper&temperature=23+%C2%B0C&uncertainty=0.1+dB&uncertainty_reflection=0.01")
 			b.scheme(scheme)
 			b.do(chromedp.EmulateViewport(width, 1000))
 			b.wait(`document.querySelector("input[type=file]")`)
-			drop(t, b, "sample.s2p", sample())
+			b.do(chromedp.SetUploadFiles("input[type=file]", []string{filepath.Join(w.dir, "measured", "jumper-sn0006.s2p"), filepath.Join(w.dir, "measured", "jumper-sn0007.s2p")}))
 			b.wait(`document.querySelector(".file svg[role=slider]")`)
 			save(b, fmt.Sprintf("measured-%s-%d", scheme, width))
 		}
