@@ -53,6 +53,10 @@ named as predict shows it, by its kind, or by its part. A correlation names
 inputs as the answer lists them, piece and quantity; where a name stands for
 several, every two of them are tied. 1 is one quantity seen at several places.
 
+A board line by its geometry takes its stackup's tolerances: etch, thickness and
+permittivity, layer by layer; name one with layer, in {quantity: thickness,
+layer: core 1, half_width: 10 um}.
+
 Exit status 0 when the lower end of the yield's 95 % confidence interval reaches
 --at-least and no figure that a limit needs is missing, 1 otherwise. The same
 seed gives the same answer on any number of processors. With --state a run that

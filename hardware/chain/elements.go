@@ -261,6 +261,7 @@ type Trace struct {
 	Stackup   string
 	LeftOut   []string
 	ModesOpen string // why the line's modes do not tell it all: see [Facts]
+	Drawn     *Drawn // what Line was solved from; nil: not known
 	// Figures, when it is not: loss of the whole length at a frequency, going
 	// as the root of frequency for the conductors' share and straight for the
 	// rest.

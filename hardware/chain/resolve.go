@@ -126,7 +126,7 @@ func (t *TraceSpec) Resolve(l launch.Layouts) error {
 		}
 		return &fieldError{"", err.Error(), "check kind, width, gap and walls against the stackup"}
 	}
-	t.Line, t.LeftOut = solved, left
+	t.Line, t.LeftOut, t.Drawn = solved, left, &Drawn{*s, tr}
 	return nil
 }
 

@@ -81,7 +81,15 @@ type TraceSpec struct {
 	Source                string
 	Line                  line.Line `file:"-"` // the solved line: set by Resolve
 	LeftOut               []string  `file:"-"` // what of the stackup it leaves out: set by Resolve
+	Drawn                 *Drawn    `file:"-"` // what the line was solved from: set by Resolve
 	modesOpen             string    // why its modes do not tell it all: set by Resolve
+}
+
+// Drawn is a trace on its stackup: what a solved line was solved from, and with
+// the stackup's tolerances what others of its kind may be.
+type Drawn struct {
+	Stackup board.Stackup
+	Trace   board.Trace
 }
 
 // GapSpec is an unseated push-on joint.
@@ -188,7 +196,7 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 			if p.Trace.byGeometry() && p.Trace.Line == nil {
 				return fail("the trace's geometry was not resolved", "look its stackup up before the chain is built")
 			}
-			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source, Stackup: p.Trace.Stackup, LeftOut: p.Trace.LeftOut, ModesOpen: p.Trace.modesOpen}
+			t := Trace{Where: p.Name, Length: p.Trace.Length, Line: p.Trace.Line, Source: p.Trace.Source, Stackup: p.Trace.Stackup, LeftOut: p.Trace.LeftOut, ModesOpen: p.Trace.modesOpen, Drawn: p.Trace.Drawn}
 			if p.Trace.Loss != nil {
 				t.Loss = *p.Trace.Loss
 				if p.Trace.LossAt == nil {

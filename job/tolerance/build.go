@@ -114,9 +114,18 @@ const (
 // input gives el an input with a default, nil for none, unless a tolerance
 // says otherwise. The last tolerance that fits counts.
 func (bd *builder) input(el *element, q Quantity, class int, by tolerated) (*ref, error) {
-	bd.offered = append(bd.offered, el.facts.Name+": "+string(q))
+	return bd.inputOf(el, q, "", class, by)
+}
+
+// inputOf is input for a layer of the element's stackup.
+func (bd *builder) inputOf(el *element, q Quantity, layer string, class int, by tolerated) (*ref, error) {
+	name := string(q)
+	if layer != "" {
+		name += " of " + layer
+	}
+	bd.offered = append(bd.offered, el.facts.Name+": "+name)
 	for i, t := range bd.asked {
-		if t.Quantity != q || !t.fits(el.facts) {
+		if t.Quantity != q || !t.fits(el.facts) || t.Layer != "" && t.Layer != layer {
 			continue
 		}
 		bd.used[i] = true
@@ -129,7 +138,7 @@ func (bd *builder) input(el *element, q Quantity, class int, by tolerated) (*ref
 		}
 		by = tolerated{x, t.Standing, orElse(t.Source, "the file of tolerances"), true}
 	}
-	return bd.add(el, Input{Quantity: string(q), Distribution: by.d, Unit: q.unit(), Standing: by.standing, Source: by.source, Assumed: !by.stated}, class), nil
+	return bd.add(el, Input{Quantity: name, Distribution: by.d, Unit: q.unit(), Standing: by.standing, Source: by.source, Assumed: !by.stated}, class), nil
 }
 
 // chance gives el an input that nobody can hold.
@@ -256,6 +265,9 @@ func (bd *builder) build(g *grid, temps []units.Temperature) error {
 		if what == "" {
 			what = "any piece"
 		}
+		if t.Layer != "" {
+			what = t.Layer + " of " + what
+		}
 		faults = append(faults, &Fault{Index: i, Problem: fmt.Sprintf("%s of %s", t.Quantity, what), Err: ErrPiece, Help: "the chain offers " + strings.Join(bd.offered, ", ")})
 	}
 	if len(faults) > 0 {
@@ -288,24 +300,36 @@ func ones(n int) []float64 {
 func (bd *builder) element(el *element, e chain.Element, resp chain.Response, g *grid) error {
 	switch x := bare(e).(type) {
 	case chain.Cable:
-		return bd.run(el, resp, float64(x.Length), 0, g, bd.cut(x), true)
+		return bd.run(el, resp, float64(x.Length), trace{}, g, bd.cut(x), true)
 	case chain.Trace:
-		z := 50.0
+		t := trace{z: 50}
 		if x.Line != nil {
 			mid := (g.f[0] + g.f[len(g.f)-1]) / 2
 			p := x.Line.At(mid)
-			z = real(p.Impedance)
-			bd.note("%s: enters with its impedance and delay at the middle of the band, %.4g Ω", el.facts.Name, z)
+			t.z = real(p.Impedance)
+			bd.note("%s: enters with its impedance and delay at the middle of the band, %.4g Ω", el.facts.Name, t.z)
 			resp.Delay = p.Delay() * float64(x.Length)
+			if x.Drawn != nil {
+				var err error
+				if t.made, err = bd.fabricate(el, *x.Drawn, mid); err != nil {
+					return err
+				}
+			}
 		}
-		return bd.run(el, resp, float64(x.Length), z, g, tolerated{}, false)
+		return bd.run(el, resp, float64(x.Length), t, g, tolerated{}, false)
 	case chain.Gap:
 		return bd.gap(el, x)
 	}
 	if resp.Network != nil {
 		return bd.known(el, resp)
 	}
-	return bd.run(el, resp, 0, 0, g, tolerated{}, false)
+	return bd.run(el, resp, 0, trace{}, g, tolerated{}, false)
+}
+
+// trace is what of a board line differs from other runs.
+type trace struct {
+	z    float64 // Ω; 0: no board line
+	made surface
 }
 
 // tolerated is a default distribution with where it comes from.
@@ -348,10 +372,10 @@ func reflectionDefault(resp chain.Response) tolerated {
 const phaseSource = "a datasheet's reflection has no phase: every phase is as likely (JCGM 101, 6.4.2), and holds over the band"
 
 // run is a stretch of lossy line with at most one discontinuity: a cable, a
-// connector, a launch known by its bound. A board line, of impedance z, has a
-// step at either end instead.
-func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *grid, cut tolerated, anywhere bool) error {
-	n := len(g.f)
+// connector, a launch known by its bound. A board line has a step at either end
+// instead.
+func (bd *builder) run(el *element, resp chain.Response, length float64, board trace, g *grid, cut tolerated, anywhere bool) error {
+	n, z := len(g.f), board.z
 	reflects := z == 0 && resp.Reflecting && math.Max(maximum(resp.Left), maximum(resp.Right)) > 0
 	if !resp.Lossy {
 		bd.missing = append(bd.missing, "loss of "+el.facts.Name)
@@ -371,8 +395,11 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 		}
 	}
 	if z > 0 {
-		if impedance, err = bd.input(el, Impedance, classMagnitude, tolerated{sample.Uniform{Low: -traceImpedance, High: traceImpedance}, part.Practice,
-			"a board of controlled impedance is held to ±10 %; ask the fabricator", false}); err != nil {
+		by := tolerated{sample.Uniform{Low: -traceImpedance, High: traceImpedance}, part.Practice, "a board of controlled impedance is held to ±10 %; ask the fabricator", false}
+		if len(board.made.factors) > 0 {
+			by = tolerated{} // it follows from the layers
+		}
+		if impedance, err = bd.input(el, Impedance, classMagnitude, by); err != nil {
 			return err
 		}
 	}
@@ -406,21 +433,15 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 	el.deviation = func(x []float64) float64 {
 		d := extra.of(x)
 		if length > 0 {
-			d += tau * ((1+dl.of(x)/length)/(1+velocity.of(x)) - 1)
+			d += tau * (board.made.delay(x)*(1+dl.of(x)/length)/(1+velocity.of(x)) - 1)
 		}
 		return d
 	}
-	delay := func(x []float64) float64 {
-		d := tau + extra.of(x) + unstated.of(x)
-		if length > 0 {
-			d += tau * ((1+dl.of(x)/length)/(1+velocity.of(x)) - 1)
-		}
-		return d
-	}
+	delay := func(x []float64) float64 { return tau + el.deviation(x) + unstated.of(x) }
 	scale := func(x []float64) float64 {
 		s := 1 + loss.of(x)
 		if length > 0 {
-			s *= 1 + dl.of(x)/length
+			s *= board.made.loss(x) * (1 + dl.of(x)/length)
 		}
 		return s
 	}
@@ -431,7 +452,7 @@ func (bd *builder) run(el *element, resp chain.Response, length, z float64, g *g
 			return []network.Stage{{Bound: one, Loss: nepers(resp.Loss)}, {Bound: one}}
 		}
 		el.apply = func(x []float64, set []network.Setting) {
-			zl := z * (1 + impedance.of(x))
+			zl := z * (1 + impedance.of(x)) * board.made.impedance(x)
 			rho := (zl - 50) / (zl + 50)
 			set[0] = network.Setting{Scale: rho, Loss: scale(x), Delay: delay(x)}
 			set[1] = network.Setting{Scale: -rho, Loss: 1}

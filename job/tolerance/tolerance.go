@@ -32,9 +32,10 @@ import (
 // Quantity is what of a piece varies.
 type Quantity string
 
-// The quantities. Length, Opening and Delay deviate by metres or seconds; the
-// others relative to the figure that the chain or its datasheet states, which
-// for a guaranteed one is its bound.
+// The quantities. Length, Opening, Etch, Thickness and Delay deviate by metres or
+// seconds; the others relative to the figure that the chain, its datasheet or
+// its stackup states, which for a guaranteed one is its bound. The last three are
+// those of a stackup's layers, on which a board line stands.
 const (
 	Length     Quantity = "length"     // of a cable or board line
 	Loss       Quantity = "loss"       // dissipative
@@ -43,17 +44,21 @@ const (
 	Velocity   Quantity = "velocity"   // of a cable or board line
 	Impedance  Quantity = "impedance"  // of a board line or gap
 	Opening    Quantity = "opening"    // of a gap
+
+	Etch         Quantity = "etch"         // of the width of everything etched in a layer
+	Thickness    Quantity = "thickness"    // of a layer
+	Permittivity Quantity = "permittivity" // of a layer
 )
 
 // Options lists the words a file may use.
 func (Quantity) Options() []string {
-	return []string{"length", "loss", "reflection", "delay", "velocity", "impedance", "opening"}
+	return []string{"length", "loss", "reflection", "delay", "velocity", "impedance", "opening", "etch", "thickness", "permittivity"}
 }
 
 // unit is the kind of amount by which a quantity deviates.
 func (q Quantity) unit() string {
 	switch q {
-	case Length, Opening:
+	case Length, Opening, Etch, Thickness:
 		return "m"
 	case Delay:
 		return "s"
@@ -158,6 +163,7 @@ type Correlation struct {
 type Tolerance struct {
 	Piece        string // a piece's name as the ledger shows it, its kind, or its part's id; empty: every piece that has the quantity
 	Quantity     Quantity
+	Layer        string  // of the stackup, by its name; empty: every layer that has the quantity
 	Distribution Shape   // empty: uniform
 	HalfWidth    *Amount // limits at mean ± this; in place of low and high
 	Low, High    *Amount
