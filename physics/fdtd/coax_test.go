@@ -2,8 +2,11 @@ package fdtd
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
+
+	"linewright/physics/material"
 )
 
 // A round coaxial line as the port's mode sees it: the capacitance and the
@@ -69,6 +72,50 @@ func TestCoaxialPortOffTheLines(t *testing.T) {
 		t.Logf("%.2f cells to the radius, axis off by %.2f, %.2f cells: capacitance %+.3f %%, inductance %+.3f %%, times n² %.2f, %.2f", n, x/h, y/h, 100*c, 100*l, c*n*n, l*n*n)
 		if !(math.Abs(c) < 0.4/(n*n) && math.Abs(l) < 0.4/(n*n)) {
 			t.Errorf("seed %d, %.2f cells to the radius: capacitance %+.3f %%, inductance %+.3f %%", seed, n, 100*c, 100*l)
+		}
+	}
+}
+
+// A filling multiplies the permittivity of a round line's mode by its own, to
+// rounding. What the grid makes of the empty line (6 cells to the radius, where small
+// faces borrow area: 1.0009) stays: it is the speed of the wave on that grid, as the
+// turn of phase along the line shows, and with it the waves separate to rounding.
+func TestFilledCoaxialPort(t *testing.T) {
+	const a, b, er, h = 1.52e-3, 3.5e-3, 3.66, 3.5e-3 / 6
+	f := []float64{3e9, 10e9}
+	line := func(er float64) (*Model, *section, *grid) {
+		m := blank(h, []float64{0, b}, []float64{0, b}, []float64{0, 26 * h})
+		m.Band = [2]float64{2e9, 12e9}
+		m.Background = Material{Metal: true}
+		m.Boundaries[XLow], m.Boundaries[YLow] = Magnetic, Magnetic
+		m.Solids = []Solid{
+			{Name: "bore", Shape: Cylinder{Axis: 2, Radius: b, Length: 26 * h}, Material: Material{Dielectric: material.Dielectric{Permittivity: er}}},
+			{Name: "pin", Shape: Cylinder{Axis: 2, Radius: a, Length: 26 * h}, Material: Material{Metal: true}},
+		}
+		m.Ports = []Port{{Side: ZLow, Plane: 3 * h}, {Side: ZHigh, Plane: 23 * h}}
+		g, err := m.divide(Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		g.measure()
+		s, err := g.section(m.Ports[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m, s, g
+	}
+	_, empty, _ := line(1)
+	m, s, g := line(er)
+	if d := s.eps/empty.eps/er - 1; !(math.Abs(d) < 1e-10) {
+		t.Errorf("permittivity %.12f filled, %.12f empty: their ratio is off %g by %.1e", s.eps, empty.eps, er, d)
+	}
+	r := at(mustSolve(t, m, Options{Frequencies: f, Double: true, EnergyLeft: 1e-11, Layers: 8}))
+	for k := range f {
+		th := real(s.phase(g, f[k], h)) * 20
+		off := cmplx.Phase(r(k, 1, 0) * cmplx.Rect(1, th))
+		t.Logf("%g GHz: permittivity %.6f of the mode, %.6f of the wave; S11 %.1e", f[k]/1e9, s.eps, s.eps*math.Pow(1-off/th, 2), cmplx.Abs(r(k, 0, 0)))
+		if !(math.Abs(off) < 1e-5*th) || !(cmplx.Abs(r(k, 0, 0)) < 1e-5) {
+			t.Errorf("%g GHz: over %.3f rad the wave is off by %.1e rad; S11 %.1e", f[k]/1e9, th, off, cmplx.Abs(r(k, 0, 0)))
 		}
 	}
 }

@@ -113,7 +113,7 @@ func (g *grid) bytes(o Options) float64 {
 type Result struct {
 	Network    network.Network // reference: each port's own impedance at mid-band, see Impedance
 	Impedance  [][]complex128  // Ω, by port and frequency: of the line on the grid, to which S is referred
-	Effective  []float64       // effective permittivity of each port's mode, static
+	Effective  []float64       // effective permittivity of each port's mode, static: of the wave on the grid
 	Cells      int
 	Steps      int // of all runs
 	TimeStep   float64
