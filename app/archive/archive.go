@@ -84,12 +84,13 @@ type Added struct {
 var (
 	ErrNotArchive = errors.New("the file is no archive of measured files")
 	ErrNewer      = errors.New("the archive was made by a newer version of the program")
-	ErrDamaged    = errors.New("the archived bytes do not have their checksum")
+	ErrDamaged    = errors.New("the archive is damaged")
 	ErrNone       = errors.New("there is no such record")
 )
 
 // Archive is an open archive. Put and Flush are for one goroutine.
 type Archive struct {
+	name    string
 	db      *sql.DB
 	tx      *sql.Tx
 	pending Added
@@ -142,8 +143,14 @@ func Open(name string) (*Archive, error) {
 
 // OpenOld opens an archive that is there.
 func OpenOld(name string) (*Archive, error) {
-	if _, err := os.Stat(name); err != nil {
+	info, err := os.Stat(name)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%s: %w", name, fs.ErrNotExist)
+	case err != nil:
+		return nil, err
+	case info.Size() == 0: // cut off: to SQLite a new database, and all its files would seem never to have been
+		return nil, fmt.Errorf("%s: %w: the file is empty", name, ErrDamaged)
 	}
 	return Open(name)
 }
@@ -159,17 +166,34 @@ func open(name string, steps []string) (*Archive, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &Archive{db: db}
+	a := &Archive{name: name, db: db}
 	if err := a.migrate(steps); err != nil {
 		db.Close()
-		var named interface{ Code() int }
-		if errors.As(err, &named) && named.Code() == 26 { // SQLITE_NOTADB
-			err = ErrNotArchive
-		}
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, fmt.Errorf("%s: %w", name, plain(err))
 	}
 	return a, nil
 }
+
+// plain turns what SQLite says of a broken file into our own errors.
+func plain(err error) error {
+	var named interface{ Code() int }
+	if !errors.As(err, &named) {
+		return err
+	}
+	switch named.Code() & 0xff { // the primary result code
+	case 11: // SQLITE_CORRUPT
+		return fmt.Errorf("%w: %w", ErrDamaged, err)
+	case 26: // SQLITE_NOTADB
+		return ErrNotArchive
+	}
+	return err
+}
+
+// errChecksum is the damage of one file.
+var errChecksum = fmt.Errorf("%w: archived bytes do not have their checksum", ErrDamaged)
+
+// Name is the archive's file, as it was named.
+func (a *Archive) Name() string { return a.name }
 
 // migrate brings the database to the newest version, each step whole or not at
 // all, whoever else is at it.
@@ -220,7 +244,8 @@ const (
 
 // Put takes a file with its record. The record's checksum, size and time are
 // filled in here.
-func (a *Archive) Put(ctx context.Context, data []byte, r Record) error {
+func (a *Archive) Put(ctx context.Context, data []byte, r Record) (err error) {
+	defer func() { err = plain(err) }()
 	sum := sha256.Sum256(data)
 	r.SHA256 = hex.EncodeToString(sum[:])
 	if a.tx == nil {
@@ -231,7 +256,7 @@ func (a *Archive) Put(ctx context.Context, data []byte, r Record) error {
 		a.tx, a.since = tx, time.Now()
 	}
 	var file int64
-	err := a.tx.QueryRowContext(ctx, "SELECT id FROM file WHERE sha256 = ?", sum[:]).Scan(&file)
+	err = a.tx.QueryRowContext(ctx, "SELECT id FROM file WHERE sha256 = ?", sum[:]).Scan(&file)
 	if errors.Is(err, sql.ErrNoRows) {
 		var res sql.Result
 		if res, err = a.tx.ExecContext(ctx, "INSERT INTO file (sha256, size, packed) VALUES (?, ?, ?)", sum[:], len(data), pack(data)); err == nil {
@@ -296,7 +321,7 @@ func pack(data []byte) []byte {
 func unpack(packed []byte, size int64) ([]byte, error) {
 	r, err := zlib.NewReader(bytes.NewReader(packed))
 	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+		return nil, fmt.Errorf("%w: %w", errChecksum, err)
 	}
 	var from io.Reader = r
 	if size >= 0 {
@@ -304,7 +329,7 @@ func unpack(packed []byte, size int64) ([]byte, error) {
 	}
 	data, err := io.ReadAll(from)
 	if err != nil || size >= 0 && int64(len(data)) != size {
-		return nil, ErrDamaged
+		return nil, errChecksum
 	}
 	return data, nil
 }
@@ -333,6 +358,7 @@ func scan(row interface{ Scan(...any) error }, more ...any) (Record, error) {
 
 // Find returns the records that fit, the newest first, and how many fit in all.
 func (a *Archive) Find(ctx context.Context, q Query) (records []Record, all int, err error) {
+	defer func() { err = plain(err) }()
 	var where []string
 	var args []any
 	add := func(condition string, x any) { where, args = append(where, condition), append(args, x) }
@@ -397,9 +423,10 @@ func hexOnly(r rune) rune {
 
 // Get returns a record with its report and the file's bytes, which are checked
 // against their checksum.
-func (a *Archive) Get(ctx context.Context, id int64) (Record, []byte, error) {
+func (a *Archive) Get(ctx context.Context, id int64) (r Record, data []byte, err error) {
+	defer func() { err = plain(err) }()
 	var packed, report []byte
-	r, err := scan(a.db.QueryRowContext(ctx, "SELECT "+columns+", packed, report FROM record JOIN file ON file.id = record.file WHERE record.id = ?", id), &packed, &report)
+	r, err = scan(a.db.QueryRowContext(ctx, "SELECT "+columns+", packed, report FROM record JOIN file ON file.id = record.file WHERE record.id = ?", id), &packed, &report)
 	if errors.Is(err, sql.ErrNoRows) {
 		return r, nil, fmt.Errorf("%d: %w", id, ErrNone)
 	}
@@ -411,25 +438,25 @@ func (a *Archive) Get(ctx context.Context, id int64) (Record, []byte, error) {
 			return r, nil, err
 		}
 	}
-	data, err := unpack(packed, r.Bytes)
-	if err != nil {
+	if data, err = unpack(packed, r.Bytes); err != nil {
 		return r, nil, err
 	}
 	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) != r.SHA256 {
-		return r, nil, ErrDamaged
+		return r, nil, errChecksum
 	}
 	return r, data, nil
 }
 
 // Check reads the whole archive: that the database is sound and every file has
 // its checksum. It returns the number of files.
-func (a *Archive) Check(ctx context.Context) (int, error) {
+func (a *Archive) Check(ctx context.Context) (files int, err error) {
+	defer func() { err = plain(err) }()
 	var says string
 	if err := a.db.QueryRowContext(ctx, "PRAGMA integrity_check(1)").Scan(&says); err != nil {
 		return 0, err
 	}
 	if says != "ok" {
-		return 0, fmt.Errorf("%w: %s", ErrDamaged, says)
+		return 0, fmt.Errorf("%w: %s", ErrDamaged, strings.Join(strings.Fields(says), " "))
 	}
 	rows, err := a.db.QueryContext(ctx, "SELECT id, sha256, size, packed FROM file ORDER BY id")
 	if err != nil {
@@ -445,7 +472,7 @@ func (a *Archive) Check(ctx context.Context) (int, error) {
 		}
 		data, err := unpack(packed, size)
 		if got := sha256.Sum256(data); err != nil || !bytes.Equal(got[:], sum) {
-			return n, fmt.Errorf("file %d: %w", id, ErrDamaged)
+			return n, fmt.Errorf("file %d: %w", id, errChecksum)
 		}
 		n++
 	}

@@ -9,8 +9,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/jedib0t/go-pretty/v6/table"
 	"github.com/spf13/cobra"
@@ -70,9 +72,8 @@ func newArchive(env *environment) *cobra.Command {
 measured file's own bytes with their checksum, the serial number, the conditions
 and, from verify --archive, the verdict with the rule it was made by. Adding a
 file again changes nothing; an import that was stopped is run again.`,
-		Args: cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
+	c.Args, c.RunE = chosen(env)
 	c.AddCommand(newArchiveAdd(env), newArchiveFind(env), newArchiveShow(env), newArchiveCheck(env))
 	return c
 }
@@ -87,6 +88,12 @@ func openArchive(dir string, make bool) (*archive.Archive, error) {
 	if err != nil {
 		return nil, err
 	}
+	return openArchiveOf(w, make)
+}
+
+// openArchiveOf opens a workspace's archive. What is wrong with it comes as a
+// fault of its file.
+func openArchiveOf(w workspace.Workspace, make bool) (*archive.Archive, error) {
 	name := archivePath(w)
 	open := archive.OpenOld
 	if make {
@@ -99,11 +106,25 @@ func openArchive(dir string, make bool) (*archive.Archive, error) {
 	case errors.Is(err, archive.ErrNotArchive):
 		return nil, workspace.Fault{File: name, Err: err, Problem: archive.ErrNotArchive.Error(), Help: "move it away, or name another workspace with --workspace"}
 	case errors.Is(err, archive.ErrNewer):
-		return nil, workspace.Fault{File: name, Err: err, Problem: err.Error(), Help: "use that version"}
+		return nil, workspace.Fault{File: name, Err: err, Problem: strings.TrimPrefix(err.Error(), name+": "), Help: "use that version, or a newer one"}
+	case errors.Is(err, archive.ErrDamaged):
+		return nil, archiveFault(name, err)
 	case err != nil:
-		return nil, workspace.Fault{File: name, Err: err, Problem: "the archive cannot be opened: " + err.Error(), Help: "check the folder's permissions"}
+		return nil, workspace.Fault{File: name, Err: err, Problem: "the archive cannot be opened: " + strings.TrimPrefix(err.Error(), name+": "), Help: "check what stands there, and the folder's permissions"}
 	}
 	return a, nil
+}
+
+// archiveFault says of an error from the work on an archive where it is and
+// what to do.
+func archiveFault(name string, err error) error {
+	switch {
+	case err == nil || errors.Is(err, context.Canceled):
+		return err
+	case errors.Is(err, archive.ErrDamaged):
+		return workspace.Fault{File: name, Err: err, Problem: strings.TrimPrefix(err.Error(), name+": "), Help: "put back a copy of it; or move it away, and keep the measured files again"}
+	}
+	return workspace.Fault{File: name, Err: err, Problem: "the archive cannot be used: " + err.Error(), Help: "check the disk's free space, the permissions, and whether another program holds the archive"}
 }
 
 func newArchiveAdd(env *environment) *cobra.Command {
@@ -142,6 +163,7 @@ Exit status 1 when a file cannot be read; the others are kept.`,
 			}
 			defer a.Close()
 			bar := env.newProgress()
+			defer bar.end()
 			var added archive.Added
 			var faults []error
 			for i, name := range names {
@@ -149,20 +171,23 @@ Exit status 1 when a file cannot be read; the others are kept.`,
 					var f workspace.Fault
 					var fs workspace.Faults
 					if !errors.As(err, &f) && !errors.As(err, &fs) {
-						return err
+						if c.Context().Err() != nil {
+							return keptSoFar(a, added)
+						}
+						return archiveFault(a.Name(), err)
 					}
 					faults = append(faults, err)
 				}
 				if a.Due() {
 					if err := a.Flush(c.Context(), &added); err != nil {
-						return err
+						return archiveFault(a.Name(), err)
 					}
 				}
 				bar.report("keeping files", float64(i+1)/float64(len(names)))
 			}
 			bar.end()
 			if err := a.Flush(c.Context(), &added); err != nil {
-				return err
+				return archiveFault(a.Name(), err)
 			}
 			if len(faults) == len(names) {
 				return workspace.Together(faults...)
@@ -188,6 +213,11 @@ Exit status 1 when a file cannot be read; the others are kept.`,
 	quantityVar(f, &temperature, "temperature", "of the samples when measured, such as 23°C")
 	conditionFlags(f, &conditions)
 	return c
+}
+
+// keptSoFar says what an interrupted import leaves.
+func keptSoFar(a *archive.Archive, added archive.Added) error {
+	return &keptError{fmt.Sprintf("%d files are kept in %s, %d were there already; the same command goes on from there", added.New, a.Name(), added.There)}
 }
 
 // addFile keeps one file without a verdict.
@@ -233,6 +263,14 @@ Exit status 1 when none is found.`,
 			if len(args) > 0 {
 				q.Serial = args[0]
 			}
+			for flag, text := range map[string]string{"from": q.From, "until": q.Until} {
+				if text != "" && !beginsTime(text) {
+					return usage(fmt.Sprintf("--%s %q: no day and no time", flag, text), "write it such as 2026, 2026-03, 2026-03-31 or 2026-03-31T14:05:00Z")
+				}
+			}
+			if !hexadecimal.MatchString(q.SHA256) {
+				return usage(fmt.Sprintf("--sha256 %q: no checksum", q.SHA256), "write hexadecimal digits, all 64 or the first few")
+			}
 			a, err := openArchive(dir, false)
 			if err != nil {
 				return err
@@ -240,7 +278,7 @@ Exit status 1 when none is found.`,
 			defer a.Close()
 			records, all, err := a.Find(c.Context(), q)
 			if err != nil {
-				return err
+				return archiveFault(a.Name(), err)
 			}
 			if env.json {
 				env.printJSON(map[string]any{"records": records, "found": all})
@@ -281,6 +319,18 @@ Exit status 1 when none is found.`,
 	return c
 }
 
+var hexadecimal = regexp.MustCompile(`^[0-9a-fA-F]{0,64}$`)
+
+// beginsTime says whether a text is a UTC time of RFC 3339 or the beginning of one.
+func beginsTime(text string) bool {
+	for _, layout := range []string{"2006", "2006-01", time.DateOnly, "2006-01-02T15", "2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02T15:04:05Z"} {
+		if _, err := time.Parse(layout, text); err == nil {
+			return true
+		}
+	}
+	return false
+}
+
 func newArchiveShow(env *environment) *cobra.Command {
 	var dir, extract string
 	c := &cobra.Command{
@@ -304,11 +354,11 @@ func newArchiveShow(env *environment) *cobra.Command {
 			case errors.Is(err, archive.ErrNone):
 				return usage(fmt.Sprintf("there is no record %d", id), "find it with: linewright archive find SERIAL")
 			case err != nil:
-				return err
+				return archiveFault(a.Name(), err)
 			}
 			if extract != "" {
 				if err := workspace.WriteFile(extract, data); err != nil {
-					return err
+					return workspace.Fault{File: extract, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path, the permissions and the disk's free space"}
 				}
 			}
 			if env.json {
@@ -367,7 +417,7 @@ func newArchiveCheck(env *environment) *cobra.Command {
 			defer a.Close()
 			n, err := a.Check(c.Context())
 			if err != nil {
-				return err
+				return archiveFault(a.Name(), err)
 			}
 			if env.json {
 				env.printJSON(map[string]any{"files": n, "sound": true})

@@ -19,8 +19,8 @@ func newCatalogue(env *environment) *cobra.Command {
 		Use:     "catalogue",
 		GroupID: "files",
 		Short:   "Check, list and import catalogues",
-		RunE:    func(c *cobra.Command, args []string) error { return c.Help() },
 	}
+	c.Args, c.RunE = chosen(env)
 	c.AddCommand(newCatalogueCheck(env), newCatalogueList(env), newCatalogueImport(env))
 	return c
 }

@@ -65,6 +65,8 @@ func Main(args []string, in io.Reader, out, errOut io.Writer) int {
 }
 
 func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+	printed := &sink{w: out}
+	out = printed
 	env := &environment{in: in, out: out, err: errOut}
 	root := newRoot(env)
 	root.SetArgs(args)
@@ -77,6 +79,10 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 		}
 	}
 	err := root.ExecuteContext(ctx)
+	if printed.err != nil && (err == nil || errors.Is(err, errMissed)) { // whoever reads it lacks a part
+		fmt.Fprintf(errOut, "standard output: it cannot be written to its end: %v; check the disk's free space, or where it is led\n", printed.err)
+		return ExitUsage
+	}
 	switch {
 	case err == nil:
 		return ExitMet
@@ -136,7 +142,7 @@ Quantities are written with their units: 26.5GHz, 0.6m, 25mil, 17um, 85°C.`,
 		}
 		return usage(fmt.Sprintf("no command is called %q", args[0]), "see them all with: linewright --help")
 	}
-	root.RunE = func(c *cobra.Command, args []string) error { return c.Help() }
+	_, root.RunE = chosen(env)
 	for _, add := range []func(*environment) *cobra.Command{newDemo, newPropose, newPredict, newYield, newVerify, newArchive, newServe, newLine, newBody, newSection, newField, newCatalogue, newInspect, newDeembed, newFit, newSchema, newVersion} {
 		root.AddCommand(add(env))
 	}
@@ -182,7 +188,49 @@ func (e *environment) printJSON(v any) {
 	enc := json.NewEncoder(e.out)
 	enc.SetIndent("", "  ")
 	enc.SetEscapeHTML(false)
-	if err := enc.Encode(v); err != nil { // our own types: only a closed pipe can fail
-		fmt.Fprintln(e.err, err)
+	_ = enc.Encode(v) // our own types: only the writing can fail, and run looks for that
+}
+
+// sink remembers the first failure of what is printed.
+type sink struct {
+	w   io.Writer
+	err error
+}
+
+func (s *sink) Write(p []byte) (int, error) {
+	n, err := s.w.Write(p)
+	if err != nil && s.err == nil {
+		s.err = err
+	}
+	return n, err
+}
+
+// chosen is the pair of functions of a command that only holds others: by
+// itself it says which.
+func chosen(env *environment) (cobra.PositionalArgs, func(*cobra.Command, []string) error) {
+	names := func(c *cobra.Command) []string {
+		var names []string
+		for _, s := range c.Commands() {
+			if s.IsAvailableCommand() {
+				names = append(names, s.Name())
+			}
+		}
+		return names
+	}
+	args := func(c *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return nil
+		}
+		problem := fmt.Sprintf("%s has no command %q", c.CommandPath(), args[0])
+		if near := spell.Nearest(args[0], names(c), 2); near != "" {
+			return usage(problem, "did you mean %s?", near)
+		}
+		return usage(problem, "write one of: %s", strings.Join(names(c), ", "))
+	}
+	return args, func(c *cobra.Command, _ []string) error {
+		if env.json { // help is no document
+			return usage("a command is missing", "write one of: %s %s", c.CommandPath(), strings.Join(names(c), ", "))
+		}
+		return c.Help()
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -229,3 +230,20 @@ func TestInterrupt(t *testing.T) {
 		}
 	}
 }
+
+// A disk that is full, or a reader that has gone, is not status 0.
+func TestOutputThatCannotBeWritten(t *testing.T) {
+	for _, args := range [][]string{{"version"}, {"version", "--json"}, {"schema", "field"}, {"line", "coax", "--inner-diameter", "1mm", "--outer-diameter", "2.3mm", "--at", "1GHz"}} {
+		var errOut strings.Builder
+		if code := run(t.Context(), args, strings.NewReader(""), fullDisk{}, &errOut); code != ExitUsage {
+			t.Errorf("%v: exit status %d, want %d", args, code, ExitUsage)
+		}
+		if !strings.Contains(errOut.String(), "no space left") {
+			t.Errorf("%v: standard error says %q", args, errOut.String())
+		}
+	}
+}
+
+type fullDisk struct{}
+
+func (fullDisk) Write([]byte) (int, error) { return 0, syscall.ENOSPC }

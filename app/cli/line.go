@@ -48,8 +48,8 @@ Dimensions carry their units: 0.254mm, 10mil, 17um. Frequencies are a list
 			}
 			return usage(fmt.Sprintf("no kind of line is called %q", args[0]), "write one of: %s", strings.Join(kinds, ", "))
 		},
-		RunE: func(c *cobra.Command, args []string) error { return c.Help() },
 	}
+	_, c.RunE = chosen(env)
 	c.AddCommand(newCoax(env), newMicrostrip(env), newStripline(env), newCoplanar(env))
 	return c
 }

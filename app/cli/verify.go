@@ -234,7 +234,7 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 			var store *archive.Archive
 			var kept archive.Added
 			if m.keep {
-				if store, err = archive.Open(archivePath(j.w)); err != nil {
+				if store, err = openArchiveOf(j.w, true); err != nil {
 					return err
 				}
 				defer store.Close()
@@ -248,7 +248,7 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 				if store == nil || f.Quality == "" { // what cannot be read is no data
 					return nil
 				}
-				return keepVerdict(c.Context(), store, &kept, data, f, plan, m.conditions)
+				return archiveFault(store.Name(), keepVerdict(c.Context(), store, &kept, data, f, plan, m.conditions))
 			}
 			var sources []measured.Source
 			for _, name := range names {
@@ -258,7 +258,10 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 			bar.end()
 			if store != nil {
 				if errS := store.Flush(c.Context(), &kept); errS != nil && err == nil {
-					err = errS
+					err = archiveFault(store.Name(), errS)
+				}
+				if err != nil && c.Context().Err() != nil {
+					return keptSoFar(store, kept)
 				}
 			}
 			if err != nil {

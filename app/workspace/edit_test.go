@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"path/filepath"
 	"reflect"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -337,4 +339,33 @@ func FuzzEdit(f *testing.F) {
 			t.Fatalf("%q, then %q", out, again)
 		}
 	})
+}
+
+// What is no file is written to and stays what it is; through a link the file
+// that is meant is written.
+func TestWriteFileOverWhatIsNoFile(t *testing.T) {
+	dir := t.TempDir()
+	if err := WriteFile(dir, []byte("x")); err == nil {
+		t.Error("a folder was written over")
+	}
+	if runtime.GOOS == "windows" {
+		t.Skip("links and devices")
+	}
+	file, link := filepath.Join(dir, "file"), filepath.Join(dir, "link")
+	if err := errors.Join(WriteFile(file, []byte("before")), os.Symlink(file, link), WriteFile(link, []byte("after"))); err != nil {
+		t.Fatal(err)
+	}
+	if data, err := os.ReadFile(file); err != nil || string(data) != "after" {
+		t.Errorf("through a link the file holds %q, %v", data, err)
+	}
+	if info, err := os.Lstat(link); err != nil || info.Mode()&os.ModeSymlink == 0 {
+		t.Errorf("the link is %v, %v", info, err)
+	}
+	device := filepath.Join(dir, "null") // by a link: were it put aside, then only the link
+	if err := errors.Join(os.Symlink(os.DevNull, device), WriteFile(device, []byte("gone"))); err != nil {
+		t.Fatal(err)
+	}
+	if info, err := os.Stat(device); err != nil || info.Mode()&os.ModeDevice == 0 {
+		t.Errorf("the device is %v, %v", info, err)
+	}
 }

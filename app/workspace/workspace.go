@@ -338,8 +338,21 @@ func (w Workspace) WriteFile(name string, data []byte) error {
 	return WriteFile(filepath.Join(w.Root, filepath.FromSlash(name)), data)
 }
 
-// WriteFile writes a file as a whole or not at all, making its folder.
+// WriteFile writes a file as a whole or not at all, making its folder. Through
+// a link it writes the file that is meant. A device or a pipe is written to,
+// never put aside for a file.
 func WriteFile(name string, data []byte) error {
+	if info, err := os.Stat(name); err == nil {
+		switch {
+		case info.IsDir():
+			return &fs.PathError{Op: "write", Path: name, Err: errors.New("a folder stands there")}
+		case !info.Mode().IsRegular():
+			return writeThrough(name, data)
+		}
+		if target, err := filepath.EvalSymlinks(name); err == nil {
+			name = target
+		}
+	}
 	dir := filepath.Dir(name)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
@@ -363,6 +376,16 @@ func WriteFile(name string, data []byte) error {
 		err = os.Rename(f.Name(), name)
 	}
 	return err
+}
+
+// writeThrough writes to what is there and is no file.
+func writeThrough(name string, data []byte) error {
+	f, err := os.OpenFile(name, os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	return errors.Join(err, f.Close())
 }
 
 // umask is the usual mask of a file that others may read.
