@@ -100,6 +100,19 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 				return usage(fmt.Sprintf("--touchstone %s: the structure has %d ports", file, len(s.Model.Ports)), "let the name end in %s", want)
 			}
 		}
+		written := map[string]string{}
+		for _, w := range [][2]string{{"--checkpoint", checkpoint}, {"--touchstone", file}, {"--plot", drawing}, {"--slice", picture}} {
+			name := filepath.Clean(w[1])
+			switch before, twice := written[name]; {
+			case w[1] == "":
+				continue
+			case name == filepath.Clean(args[0]):
+				return usage(fmt.Sprintf("%s %s: the structure itself stands there", w[0], w[1]), "name another file")
+			case twice:
+				return usage(fmt.Sprintf("%s and %s both name %s", before, w[0], w[1]), "give each a file of its own")
+			}
+			written[name] = w[0]
+		}
 		if len(frequency) > 0 {
 			slices.Sort(frequency)
 			frequency = slices.Compact(frequency)
@@ -182,6 +195,9 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			if errors.Is(err, context.Canceled) && checkpoint != "" {
 				return &keptError{"the state stands in " + checkpoint + ", and the same command goes on from there"}
 			}
+			if errors.Is(err, field.ErrNoNumber) {
+				return workspace.Fault{File: args[0], Err: err, Problem: err.Error(), Help: "begin the band: above the cutoff of every port's guide, and look at the structure with --plan --plot FILE.svg"}
+			}
 			return solverFault(args[0], err)
 		}
 		n := r.Network
@@ -223,7 +239,7 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 		} else {
 			printField(env, doc, n)
 		}
-		if r.Unmet != "" {
+		if _, _, active := r.Active(); active || r.Unmet != "" {
 			return errMissed
 		}
 		return nil

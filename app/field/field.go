@@ -12,12 +12,14 @@ import (
 	"math"
 	"math/cmplx"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"linewright/app/workspace"
 	"linewright/physics/fdtd"
+	"linewright/physics/units"
 )
 
 // Plan is what a solution on one grid will take.
@@ -35,6 +37,22 @@ type Plan struct {
 
 // ErrMemory says that a solution does not fit.
 var ErrMemory = errors.New("it does not fit into memory")
+
+// ErrNoNumber says that a solution has S-parameters that are no numbers.
+var ErrNoNumber = errors.New("the S-parameters are no numbers")
+
+// mostActive is how much a passive structure's largest singular value may lie
+// above 1 on a coarse grid before its S-parameters are doubted: 0.4 dB.
+const mostActive = 1.05
+
+// Active says at which frequency more comes out of the structure than goes in,
+// and how much: the largest singular value of its S-parameters. All of it is
+// passive, so such a solution is wrong there: mostly the mode of a port does not
+// travel yet, or the grid is too coarse for the band.
+func (r Result) Active() (frequency, gain float64, active bool) {
+	p := r.Network.Passivity()
+	return p.Frequency, p.Value, !(p.Value <= mostActive)
+}
 
 // NewPlan says what a solution will take. A grid that does not fit into free
 // memory is an error, beside the plan.
@@ -268,6 +286,10 @@ func Run(ctx context.Context, s workspace.Structure, o Options) (Result, error) 
 		r, err := fdtd.Solve(inner, &s.Model, f)
 		if err != nil {
 			return out, s.Explain(err)
+		}
+		if k := slices.IndexFunc(r.Network.S, func(x complex128) bool { return cmplx.IsNaN(x) || cmplx.IsInf(x) }); k >= 0 {
+			n := r.Network.Ports
+			return out, fmt.Errorf("%w at %v", ErrNoNumber, units.Frequency(r.Network.Frequency[k/(n*n)]))
 		}
 		out.Result = r
 		work += w.work

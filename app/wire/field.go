@@ -7,6 +7,7 @@ import (
 	"linewright/app/field"
 	"linewright/app/workspace"
 	"linewright/physics/network"
+	"linewright/physics/units"
 )
 
 // FieldSolution is a field solution in three dimensions; its fields are a documented
@@ -118,6 +119,9 @@ func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, 
 	}
 	if r.Unmet != "" {
 		doc.Warnings = append(doc.Warnings, "the accuracy was not reached: "+r.Unmet)
+	}
+	if f, gain, active := r.Active(); active {
+		doc.Warnings = append(doc.Warnings, fmt.Sprintf("not to be used: at %v more comes out than goes in, by a factor of %.3g, and nothing here amplifies; begin the band: above the cutoff of every port's guide, or take a finer grid", units.Frequency(f), gain))
 	}
 	if points {
 		doc.At = sPoints(n)

@@ -284,6 +284,9 @@ func axisOf(n AxisName) int {
 	return strings.Index("xyz", string(n))
 }
 
+// largestPlace keeps slips of the unit away from the grid. In m.
+const largestPlace = 1000
+
 func (r *fieldReader) region() {
 	for a, q := range []*[2]units.Length{r.f.File.Region.X, r.f.File.Region.Y, r.f.File.Region.Z} {
 		key := string("xyz"[a])
@@ -294,6 +297,9 @@ func (r *fieldReader) region() {
 			continue
 		case !(q[1] > q[0]):
 			r.fault("region."+key, fmt.Sprintf("%s: %v to %v", key, q[0], q[1]), "no extent", "write the lower place first")
+			r.unbounded = true
+		case !(max(math.Abs(float64(q[0])), math.Abs(float64(q[1]))) <= largestPlace):
+			r.fault("region."+key, fmt.Sprintf("%s: %v to %v", key, q[0], q[1]), "out of range", "write places within 1 km of the origin; a structure is some wavelengths large")
 			r.unbounded = true
 		}
 		r.f.Model.Region.Low[a], r.f.Model.Region.High[a] = float64(q[0]), float64(q[1])
@@ -564,6 +570,23 @@ func (r *fieldReader) port(path string, i int, p PortSpec) {
 	}
 	a := side / 2
 	u, v := axes(a)
+	for k, other := range r.f.File.Ports[:i] {
+		switch {
+		case p.Name != "" && other.Name == p.Name:
+			r.fault(path+".name", p.Name, fmt.Sprintf("a second port of this name, after port %d", k+1), "give each a name of its own")
+		case other.Side == p.Side && !apart(p.Window, other.Window) && (p.Mode == "te10" || other.Mode == "te10" || p.Signal != nil && other.Signal != nil && *p.Signal == *other.Signal):
+			r.fault(path, what, fmt.Sprintf("it stands on side %s where port %d does", p.Side, k+1), "move one to another side, or give each a window: of its own")
+		}
+	}
+	if p.Mode == "te10" && !r.metal() { // only the sides can be the guide's walls
+		for _, b := range []int{u, v} {
+			for end, word := range []string{"low", "high"} {
+				if r.f.Model.Boundaries[2*b+end] == fdtd.Open {
+					r.fault(path, what, fmt.Sprintf("the guide has no wall: side %c_%s is open and there is no metal", "xyz"[b], word), "make the side electric, or add the walls")
+				}
+			}
+		}
+	}
 	q := fdtd.Port{Name: strings.TrimPrefix(what, "port "), Side: fdtd.Side(side), Plane: r.f.Model.Region.Low[a]}
 	if side%2 == 1 {
 		q.Plane = r.f.Model.Region.High[a]
@@ -590,6 +613,25 @@ func (r *fieldReader) port(path string, i int, p PortSpec) {
 	}
 	r.f.Model.Ports = append(r.f.Model.Ports, q)
 	r.f.labels = append(r.f.labels, place3{what, path})
+}
+
+// metal says whether any stands in the region.
+func (r *fieldReader) metal() bool {
+	return r.f.Model.Background.Metal || slices.ContainsFunc(r.f.Model.Solids, func(s fdtd.Solid) bool { return s.Material.Metal })
+}
+
+// apart says whether two windows have no area in common; a port without one
+// has the whole side.
+func apart(a, b *WindowSpec) bool {
+	if a == nil || b == nil {
+		return false
+	}
+	for k := range 2 {
+		if a.High[k] <= b.Low[k] || b.High[k] <= a.Low[k] {
+			return true
+		}
+	}
+	return false
 }
 
 func (r *fieldReader) rest() {

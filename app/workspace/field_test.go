@@ -103,6 +103,9 @@ func TestStructureFaults(t *testing.T) {
 	}{
 		{"no side", "rest: electric, ", "", 3, 8, "nothing is said of x_high, y_low", "rest: for all"},
 		{"no extent", "z: [-1 mm, 1.5 mm]", "z: [1 mm, -1.5 mm]", 2, 57, "no extent", "lower place first"},
+		{"too far", "z: [-1 mm, 1.5 mm]", "z: [-1 mm, 1e300 mm]", 2, 57, "out of range", "within 1 km"},
+		{"a port's name twice", "name: aside", "name: below", 23, 12, "a second port of this name, after port 1", "name of its own"},
+		{"two guides on a side", "side: y_high, signal: [0.3 mm, 0.2 mm]", "side: x_high, mode: te10", 24, 5, "on side x_high where port 2 does", "a window: of its own"},
 		{"no region", "x: [-1.6 mm, 1.6 mm], ", "", 2, 9, "x is missing", "add x:"},
 		{"loss without frequency", ", measured_at: 10 GHz", "", 5, 5, "without the frequency it was measured at", "measured_at: 10 GHz"},
 		{"a material twice", "materials:", "materials:\n  - {name: laminate}", 6, 12, "a second material", "name of its own"},
@@ -156,5 +159,21 @@ band: {from: 1 GHz, to: 10 GHz}
 `))
 	if err == nil || !strings.Contains(err.Error(), "f.yaml:5:5: ") || !strings.Contains(err.Error(), "of net signal overlaps solid 1 (plane) of net ground; move them apart") {
 		t.Error(err)
+	}
+}
+
+// A hollow guide needs walls: without any metal the sides have to be them.
+func TestGuideWithoutWalls(t *testing.T) {
+	text := `region: {x: [0 mm, 22.86 mm], y: [0 mm, 10.16 mm], z: [0 mm, 20 mm]}
+sides: {x_low: open, rest: electric}
+ports: {side: z_low, mode: te10}
+band: {from: 8 GHz, to: 12 GHz}
+`
+	_, err := StructureText("f.yaml", []byte(text))
+	if err == nil || !strings.Contains(err.Error(), "f.yaml:3:8: ") || !strings.Contains(err.Error(), "side x_low is open and there is no metal") {
+		t.Error(err)
+	}
+	if _, err := StructureText("f.yaml", []byte(text+"solids: {material: metal, box: {x: [0 mm, 1 mm]}}\n")); err != nil {
+		t.Error("with a wall of metal:", err)
 	}
 }
