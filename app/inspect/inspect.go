@@ -55,6 +55,7 @@ type Description struct {
 	Missing  []string `json:"missing"`
 }
 
+// The verdicts of findings and files.
 const (
 	Good        = "good"
 	Care        = "care"
@@ -305,16 +306,33 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 	if whole != nil {
 		q, qErr = whole.InitialQuality()
 	}
-	limits := func(good, acceptable float64) string {
-		return fmt.Sprintf("IEEE 370 initial metric: good from %g %%, usable from %g %%", good, acceptable)
+	j.passivity(t, whole != nil, q)
+	if j.doc.Ports > 1 {
+		j.reciprocity(t, whole, q)
 	}
-	port := func(d network.Deviation) []int { return []int{d.I + 1, d.J + 1} }
+	j.causality(whole != nil, q, qErr)
+	if j.doc.Ports > 1 {
+		j.transmission(t)
+		j.phaseStep(t, points)
+	}
+	j.grid(from, step, even, points)
+	j.reference()
+}
 
-	// Passivity.
+// metricLimits says from which grades an initial metric of IEEE 370 is good and usable.
+func metricLimits(good, acceptable float64) string {
+	return fmt.Sprintf("IEEE 370 initial metric: good from %g %%, usable from %g %%", good, acceptable)
+}
+
+// pair names a deviation's ports, from 1.
+func pair(d network.Deviation) []int { return []int{d.I + 1, d.J + 1} }
+
+// passivity judges whether more power comes out than goes in; q is known of a whole file only.
+func (j *judge) passivity(t tally, whole bool, q network.Quality) {
 	p := Finding{Finding: "passivity", Figure: number(t.passivity.Value), Of: "largest singular value", AtHz: number(t.passivity.Frequency)}
 	switch {
-	case whole != nil:
-		p.Grade, p.Limits = number(q.Passivity), limits(network.GoodPassivity, network.AcceptablePassivity)
+	case whole:
+		p.Grade, p.Limits = number(q.Passivity), metricLimits(network.GoodPassivity, network.AcceptablePassivity)
 		p.Verdict = grade(q.Passivity, network.GoodPassivity, network.AcceptablePassivity)
 	case t.passivity.Value <= 1.00001:
 		p.Verdict = Good
@@ -330,36 +348,38 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		p.Means, p.Do = "at some frequencies slightly more power comes out than goes in, as trace noise and drift do on parts of little loss", "usable for a budget; for a time-domain simulation fit a passive model first"
 	}
 	j.add(p)
+}
 
-	// Reciprocity.
-	if j.doc.Ports > 1 {
-		r := Finding{Finding: "reciprocity", Figure: number(t.reciprocity.Value), Of: "largest |Sij - Sji|", AtHz: number(t.reciprocity.Frequency), Ports: port(t.reciprocity)}
-		switch {
-		case whole != nil:
-			r.Grade, r.Limits = number(q.Reciprocity), limits(network.GoodReciprocity, network.AcceptableReciprocity)
-			r.Verdict = grade(q.Reciprocity, network.GoodReciprocity, network.AcceptableReciprocity)
-		case t.reciprocity.Value <= 1e-6:
-			r.Verdict = Good
-		default:
-			r.Verdict, r.Limits = Care, "worst value only: the metric needs the whole file"
-		}
-		switch {
-		case t.reciprocity.Value <= 1e-6:
-			r.Means, r.Ports, r.AtHz = "both directions are the same", nil, nil
-		case whole != nil && r.Verdict != Good && explained(*whole, t.reciprocity.I, t.reciprocity.J):
-			r.Verdict, r.Means = Good, "the two directions differ by no more than the noise"
-		case r.Verdict == Bad:
-			r.Means, r.Do = "the two directions differ more than ordinary materials allow: an active or magnetised part, wrong matrix order, or a switch-term error", "check the order of the columns and the calibration; a passive interconnect is reciprocal"
-		default:
-			r.Means, r.Do = "the two directions differ a little, as noise and drift between two sweeps do", "their difference is a fair first estimate of the measurement's own error"
-		}
-		j.add(r)
-	}
-
-	// Causality.
-	c := Finding{Finding: "causality", Unit: "%", Of: "share of clockwise turns", Limits: limits(network.GoodCausality, network.AcceptableCausality)}
+// reciprocity judges whether both directions transmit alike.
+func (j *judge) reciprocity(t tally, whole *network.Network, q network.Quality) {
+	r := Finding{Finding: "reciprocity", Figure: number(t.reciprocity.Value), Of: "largest |Sij - Sji|", AtHz: number(t.reciprocity.Frequency), Ports: pair(t.reciprocity)}
 	switch {
-	case whole == nil:
+	case whole != nil:
+		r.Grade, r.Limits = number(q.Reciprocity), metricLimits(network.GoodReciprocity, network.AcceptableReciprocity)
+		r.Verdict = grade(q.Reciprocity, network.GoodReciprocity, network.AcceptableReciprocity)
+	case t.reciprocity.Value <= 1e-6:
+		r.Verdict = Good
+	default:
+		r.Verdict, r.Limits = Care, "worst value only: the metric needs the whole file"
+	}
+	switch {
+	case t.reciprocity.Value <= 1e-6:
+		r.Means, r.Ports, r.AtHz = "both directions are the same", nil, nil
+	case whole != nil && r.Verdict != Good && explained(*whole, t.reciprocity.I, t.reciprocity.J):
+		r.Verdict, r.Means = Good, "the two directions differ by no more than the noise"
+	case r.Verdict == Bad:
+		r.Means, r.Do = "the two directions differ more than ordinary materials allow: an active or magnetised part, wrong matrix order, or a switch-term error", "check the order of the columns and the calibration; a passive interconnect is reciprocal"
+	default:
+		r.Means, r.Do = "the two directions differ a little, as noise and drift between two sweeps do", "their difference is a fair first estimate of the measurement's own error"
+	}
+	j.add(r)
+}
+
+// causality judges whether the traces turn as those of an answer that comes after the question.
+func (j *judge) causality(whole bool, q network.Quality, qErr error) {
+	c := Finding{Finding: "causality", Unit: "%", Of: "share of clockwise turns", Limits: metricLimits(network.GoodCausality, network.AcceptableCausality)}
+	switch {
+	case !whole:
 		c.Verdict, c.Means, c.Do = NotAssessed, "it needs the whole file", "inspect a file with fewer points"
 	case qErr != nil:
 		c.Verdict, c.Means, c.Do = NotAssessed, "it needs three evenly spaced frequencies at least", "measure on an even grid, best from one step above 0 Hz on"
@@ -381,42 +401,48 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		}
 	}
 	j.add(c)
+}
 
-	// Loss better than zero.
-	if j.doc.Ports > 1 {
-		db := 20 * math.Log10(t.largest.Value)
-		g := Finding{Finding: "transmission", Figure: number(db), Unit: "dB", Of: "largest |Sij|", AtHz: number(t.largest.Frequency), Ports: port(t.largest), Limits: "above 0 dB: care up to 0.05 dB, the drift of a calibrated analyser (common practice)"}
-		switch {
-		case db <= 1e-6:
-			g.Verdict, g.Means = Good, "no transmission is better than lossless"
-			g.Ports = nil
-		case db <= 0.05:
-			g.Verdict, g.Means, g.Do = Care, "a transmission is a little better than lossless", "take the excess as the least error of this measurement"
-		default:
-			g.Verdict, g.Means, g.Do = Bad, "a transmission is better than lossless", "look for a wrong thru standard, a moved cable, or another adapter at calibration"
-		}
-		if t.largest.Value == 0 {
-			g.Verdict, g.Figure, g.Means, g.Do, g.AtHz, g.Ports = Care, nil, "no transmission at all: every Sij between different ports is zero", "check that the file holds what it should", nil, nil
-		}
-		j.add(g)
-		if !t.reflecting {
-			j.add(Finding{Finding: "reflection", Verdict: Care, Means: "every port is matched exactly: reflections have been left out", Do: "do not read a return loss off this file"})
-		}
-		s := Finding{Finding: "phase step", Verdict: Good, Means: "the phase of every transmission can be followed from point to point"}
-		if t.sampling != nil {
-			s.Verdict, s.Ports = Bad, []int{t.samplingAt[0] + 1, t.samplingAt[1] + 1}
-			s.Means, s.Do = "the frequencies are too far apart for the delay: whole turns of the phase are lost between two points", "sweep with a step below 1/(2·delay), best a quarter of it"
-			var e *network.Error
-			if errors.As(t.sampling, &e) {
-				s.Means, s.AtHz = s.Means+" ("+e.Found+")", number(e.Frequency)
-			}
-		} else if points < 3 {
-			s.Verdict, s.Means = NotAssessed, "two frequencies do not tell a phase from one that has turned further"
-		}
-		j.add(s)
+// transmission judges a transmission better than lossless, none at all, and reflections left out.
+func (j *judge) transmission(t tally) {
+	db := 20 * math.Log10(t.largest.Value)
+	g := Finding{Finding: "transmission", Figure: number(db), Unit: "dB", Of: "largest |Sij|", AtHz: number(t.largest.Frequency), Ports: pair(t.largest), Limits: "above 0 dB: care up to 0.05 dB, the drift of a calibrated analyser (common practice)"}
+	switch {
+	case db <= 1e-6:
+		g.Verdict, g.Means = Good, "no transmission is better than lossless"
+		g.Ports = nil
+	case db <= 0.05:
+		g.Verdict, g.Means, g.Do = Care, "a transmission is a little better than lossless", "take the excess as the least error of this measurement"
+	default:
+		g.Verdict, g.Means, g.Do = Bad, "a transmission is better than lossless", "look for a wrong thru standard, a moved cable, or another adapter at calibration"
 	}
+	if t.largest.Value == 0 {
+		g.Verdict, g.Figure, g.Means, g.Do, g.AtHz, g.Ports = Care, nil, "no transmission at all: every Sij between different ports is zero", "check that the file holds what it should", nil, nil
+	}
+	j.add(g)
+	if !t.reflecting {
+		j.add(Finding{Finding: "reflection", Verdict: Care, Means: "every port is matched exactly: reflections have been left out", Do: "do not read a return loss off this file"})
+	}
+}
 
-	// Low end and spacing.
+// phaseStep judges whether the phase can be followed from point to point.
+func (j *judge) phaseStep(t tally, points int) {
+	s := Finding{Finding: "phase step", Verdict: Good, Means: "the phase of every transmission can be followed from point to point"}
+	if t.sampling != nil {
+		s.Verdict, s.Ports = Bad, []int{t.samplingAt[0] + 1, t.samplingAt[1] + 1}
+		s.Means, s.Do = "the frequencies are too far apart for the delay: whole turns of the phase are lost between two points", "sweep with a step below 1/(2·delay), best a quarter of it"
+		var e *network.Error
+		if errors.As(t.sampling, &e) {
+			s.Means, s.AtHz = s.Means+" ("+e.Found+")", number(e.Frequency)
+		}
+	} else if points < 3 {
+		s.Verdict, s.Means = NotAssessed, "two frequencies do not tell a phase from one that has turned further"
+	}
+	j.add(s)
+}
+
+// grid judges where the frequencies begin and how they are spaced.
+func (j *judge) grid(from, step float64, even bool, points int) {
 	z := Finding{Finding: "low end", Figure: number(from), Unit: "Hz", Of: "lowest frequency"}
 	switch {
 	case from == 0:
@@ -435,8 +461,10 @@ func (j *judge) data(t tally, whole *network.Network, from, step float64, even b
 		g.Verdict, g.Means, g.Do = Care, "the frequencies are not evenly spaced", "the time domain and the causality metric need an even grid: interpolate, or sweep linearly"
 	}
 	j.add(g)
+}
 
-	// Reference.
+// reference judges the ports' reference impedances.
+func (j *judge) reference() {
 	r := Finding{Finding: "reference", Verdict: Good, Means: "50 Ω at every port"}
 	for _, x := range j.doc.ReferenceOhm {
 		if x != 50 {
