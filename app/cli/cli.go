@@ -61,6 +61,7 @@ type environment struct {
 func Main(args []string, in io.Reader, out, errOut io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends it at once
 	return run(ctx, args, in, out, errOut)
 }
 
@@ -95,6 +96,9 @@ func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer
 			says = kept.says
 		}
 		fmt.Fprintln(errOut, "interrupted: "+says)
+		if env.json {
+			env.printJSON(wire.NewErrors(usage("interrupted", "%s", says)))
+		}
 		return ExitInterrupted
 	}
 	if env.json {

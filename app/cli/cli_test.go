@@ -247,3 +247,21 @@ func TestOutputThatCannotBeWritten(t *testing.T) {
 type fullDisk struct{}
 
 func (fullDisk) Write([]byte) (int, error) { return 0, syscall.ENOSPC }
+
+// An interruption too is one document.
+func TestInterruptJSON(t *testing.T) {
+	t.Chdir(t.TempDir())
+	if err := os.WriteFile("a.s2p", []byte("# GHz S RI R 50\n1 0 0 .9 0 .9 0 0 0\n2 0 0 .9 0 .9 0 0 0\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var out, errOut bytes.Buffer
+	if code := run(ctx, []string{"archive", "add", "a.s2p", "--json"}, strings.NewReader(""), &out, &errOut); code != ExitInterrupted {
+		t.Fatalf("exit status %d: %s", code, errOut.String())
+	}
+	var doc wire.Errors
+	if err := json.Unmarshal(out.Bytes(), &doc); err != nil || len(doc.Errors) != 1 || doc.Errors[0].Problem != "interrupted" || !strings.Contains(doc.Errors[0].Help, "0 files are kept") {
+		t.Errorf("%v: %s", err, out.String())
+	}
+}

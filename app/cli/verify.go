@@ -338,9 +338,9 @@ func lotLacks(d measured.Document) bool {
 }
 
 func readFixture(name string) (*network.Network, error) {
-	f, err := os.Open(name)
+	f, err := openNamed(name)
 	if err != nil {
-		return nil, workspace.Fault{File: name, Err: err, Problem: "the fixture's file cannot be opened", Help: "check the path"}
+		return nil, err
 	}
 	defer f.Close()
 	return measured.ReadFixture(f, name)
