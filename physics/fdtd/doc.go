@@ -35,16 +35,19 @@
 //   - Sharp edges make metal look larger by a part of a cell: the error falls with the
 //     power 4/3 of the cell at edges of 90° and with the first at the edges of
 //     sheets. There is no correction at edges: solve on two grids and [Extrapolate].
-//   - The mode of a quasi-TEM port is the static one at every frequency. On a
-//     microstrip of εr 9.9, 0.635 mm high, a uniform line then seems to reflect 0.0003 at
-//     1 GHz, 0.008 at 10 GHz and 0.03 at 15 GHz. The error grows as the mode's
-//     transverse field leaves the static one; put the Plane at the port.
+//   - The mode of a quasi-TEM port follows the frequency: it is solved on the grid's
+//     cross-section at six frequencies up to the band's top and at rest, cubic between. A
+//     uniform microstrip of εr 9.9, 0.635 mm high, seems to reflect 0.0002 at most from 1
+//     to 20 GHz, and its permittivity is within 0.1 % of the full-wave one on two grids.
+//     Its impedance is power over the square of the current. Between coupled strips, and
+//     on cross-sections of more than some 10 000 nodes, the static mode serves at all
+//     frequencies; that microstrip then seems to reflect 0.008 at 10 GHz and 0.03 at 15.
 //   - Loss of conductors: TE10 of a copper guide within 0.3 % on 15 cells, a coaxial
 //     line 3 % low on 12 cells to the radius and 1.3 % low with a second grid.
 //
-// Not here yet: corrections at edges, a port mode that follows the frequency, TE ports
-// of round guides with the couplings of lending faces, a true surface-impedance
-// boundary. How long a solution takes is measured by who has a clock, not here.
+// Not here yet: corrections at edges, modes of coupled strips, TE ports of round guides
+// with the couplings of lending faces, a true surface-impedance boundary. How long a
+// solution takes is measured by who has a clock, not here.
 //
 // Everything is SI; e^{+jωt}; S is referred to each port's own line.
 package fdtd

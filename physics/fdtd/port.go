@@ -7,18 +7,19 @@ import (
 
 // A section is a port's mode on the grid. Places are of the port's plane.
 type section struct {
-	port    Port
-	axis    int
-	sign    float64 // +1: the device lies towards higher coordinates
-	source  int     // plane of the source
-	plane   int     // plane of the voltage
-	u, v    int
-	e, h    [2]map[[2]int]float64 // by component u, v: profiles of E and of the H across it
-	kc2     float64               // 1/m², of the grid
-	eps     float64               // effective permittivity of the mode at rest
-	geom    float64               // C/ε0 of the empty line (TEM); 1 (TE)
-	TE      bool
-	spacing float64
+	port     Port
+	axis     int
+	sign     float64 // +1: the device lies towards higher coordinates
+	source   int     // plane of the source
+	plane    int     // plane of the voltage
+	u, v     int
+	e, h     [2]map[[2]int]float64 // by component u, v: profiles of E and of the H across it
+	kc2      float64               // 1/m², of the grid
+	eps      float64               // effective permittivity of the mode at rest
+	geom     float64               // C/ε0 of the empty line (TEM); 1 (TE)
+	TE       bool
+	spacing  float64
+	patterns []pattern // of a quasi-TEM mode over the band, the static one first; none: the same at every frequency
 }
 
 func (g *grid) section(p Port) (*section, error) {
@@ -84,14 +85,6 @@ func (s *section) edge(g *grid, c int, p [2]int) (part, length, across float64) 
 func (s *section) static(g *grid) error {
 	nu, nv := g.n[s.u]+1, g.n[s.v]+1
 	id := func(p [2]int) int { return p[0] + p[1]*nu }
-	type link struct {
-		c      int
-		p      [2]int
-		i, j   int
-		part   float64
-		w, eps float64 // of E: dual size over free length, permittivity
-		n      float64 // of H: dual size times n_ii, see lend
-	}
 	var links []link
 	number := [2]map[[2]int]int{{}, {}}
 	parent := make([]int, nu*nv)
@@ -125,14 +118,7 @@ func (s *section) static(g *grid) error {
 					parent[find(i)] = find(j)
 					continue
 				}
-				eps, _, shares := g.fill([2]int{s.u, s.v}[c], s.node(p))
-				for m, share := range shares {
-					_, ps := m.poles()
-					f := (g.model.Band[0] + g.model.Band[1]) / 2
-					for _, pl := range ps {
-						eps += share * pl.strength / (1 + math.Pow(2*math.Pi*f*pl.tau, 2))
-					}
-				}
+				eps := s.permittivity(g, [2]int{s.u, s.v}[c], p)
 				number[c][p] = len(links)
 				links = append(links, link{c, p, id(p), id(q), part, d / (part * l), eps, d / l * g.reciprocal([2]int{s.v, s.u}[c], s.node(p))})
 			}
@@ -168,11 +154,7 @@ func (s *section) static(g *grid) error {
 	}
 	// E solves div(ε E) = 0; H = n grad ψ solves curl H = 0 with the couplings n of
 	// faces that lend area
-	type couple struct {
-		i, j int
-		w    float64
-	}
-	var couples []couple
+	var ties []tie
 	for c := range 2 {
 		for _, l := range g.loans[[2]int{s.v, s.u}[c]] {
 			p, q := g.place(l.i), g.place(l.j)
@@ -180,7 +162,7 @@ func (s *section) static(g *grid) error {
 			j, ok2 := number[c][[2]int{q[s.u], q[s.v]}]
 			if p[s.axis] == s.plane && ok && ok2 && i != j {
 				_, _, d := s.edge(g, c, links[i].p)
-				couples = append(couples, couple{i, j, l.n * g.d[s.axis][s.plane] * d})
+				ties = append(ties, tie{i, j, l.n * g.d[s.axis][s.plane] * d})
 			}
 		}
 	}
@@ -196,7 +178,7 @@ func (s *section) static(g *grid) error {
 				}
 			}
 			if !filled {
-				for _, c := range couples {
+				for _, c := range ties {
 					i, j := links[c.i], links[c.j]
 					flow[c.i] += c.w * (x[j.i] - x[j.j])
 					flow[c.j] += c.w * (x[i.i] - x[i.j])
@@ -239,7 +221,28 @@ func (s *section) static(g *grid) error {
 		s.h[l.c][l.p] = flow[n] / d
 	}
 	s.eps, s.geom = c/c1, c1
+	least, most := math.Inf(1), 0.0
+	for _, l := range links {
+		least, most = min(least, l.eps), max(most, l.eps)
+	}
+	if most > least*(1+1e-9) {
+		s.follow(g, &cross{links, number, ties, metal, phi})
+	}
 	return nil
+}
+
+// permittivity returns the relative permittivity about an edge along axis b, at
+// mid-band.
+func (s *section) permittivity(g *grid, b int, p [2]int) float64 {
+	eps, _, shares := g.fill(b, s.node(p))
+	for m, share := range shares {
+		_, ps := m.poles()
+		f := (g.model.Band[0] + g.model.Band[1]) / 2
+		for _, pl := range ps {
+			eps += share * pl.strength / (1 + math.Pow(2*math.Pi*f*pl.tau, 2))
+		}
+	}
+	return eps
 }
 
 // descend solves apply(x) = b by conjugate gradients, apply being symmetric
@@ -461,42 +464,55 @@ type tap struct {
 	weight           float64
 }
 
-// taps returns the places and weights of the source current, the voltage and the
-// current (its mean about the plane).
-func (s *section) taps(g *grid) (source, voltage, current []tap) {
+// A meter is the taps of a mode's voltage and of its current (its mean about the plane).
+type meter struct{ voltage, current []tap }
+
+// taps returns the places and weights of the source current and of the meters, one
+// to each of the mode's patterns.
+func (s *section) taps(g *grid) (source []tap, meters []meter) {
 	axes := [2]int{s.u, s.v}
 	shift := (s.source - s.plane) * g.stride[s.axis]
-	for c := range 2 {
-		for y := range g.n[s.v] + 1 {
-			for x := range g.n[s.u] + 1 {
-				p := [2]int{x, y}
-				e, ok := s.e[c][p]
-				if !ok {
-					continue
+	patterns := s.patterns
+	if len(patterns) == 0 {
+		patterns = []pattern{{e: s.e, h: s.h, geom: s.geom}}
+	}
+	for n, m := range patterns {
+		var out meter
+		for c := range 2 {
+			for y := range g.n[s.v] + 1 {
+				for x := range g.n[s.u] + 1 {
+					p := [2]int{x, y}
+					e, ok := m.e[c][p]
+					if !ok {
+						continue
+					}
+					part, l, d := s.edge(g, c, p)
+					i := g.index(s.node(p))
+					if n == 0 {
+						source = append(source, tap{axes[c], i + shift, e * part})
+					}
+					out.voltage = append(out.voltage, tap{axes[c], i, m.h[c][p] * l * d / m.geom}) // the field stored holds the free part
+					// e_u h_v − e_v h_u
+					w := e * part * l * d / 2
+					comp := axes[1]
+					if c == 1 {
+						w, comp = -w, axes[0]
+					}
+					out.current = append(out.current, tap{comp, i, w * s.sign}, tap{comp, i - g.stride[s.axis], w * s.sign})
 				}
-				h := s.h[c][p]
-				part, l, d := s.edge(g, c, p)
-				i := g.index(s.node(p))
-				source = append(source, tap{axes[c], i + shift, e * part})
-				voltage = append(voltage, tap{axes[c], i, h * l * d / s.geom}) // the field stored holds the free part
-				// e_u h_v − e_v h_u
-				w := e * part * l * d / 2
-				comp := axes[1]
-				if c == 1 {
-					w, comp = -w, axes[0]
-				}
-				current = append(current, tap{comp, i, w * s.sign}, tap{comp, i - g.stride[s.axis], w * s.sign})
 			}
 		}
+		meters = append(meters, out)
 	}
-	return source, voltage, current
+	return source, meters
 }
 
 // phase returns the phase per cell of length d, in rad, at frequency f; below
 // cutoff it is negative imaginary.
 func (s *section) phase(g *grid, f, d float64) complex128 {
 	o := math.Sin(math.Pi*f*g.dt) / (c0 * g.dt)
-	x := (s.eps*o*o - s.kc2/4) * d * d
+	eps, _ := s.line(f)
+	x := (eps*o*o - s.kc2/4) * d * d
 	if x < 0 {
 		return complex(0, -2*math.Asinh(math.Sqrt(-x)))
 	}
@@ -507,7 +523,8 @@ func (s *section) phase(g *grid, f, d float64) complex128 {
 func (s *section) impedance(g *grid, f float64) complex128 {
 	th := s.phase(g, f, s.spacing)
 	o := 2 * math.Sin(math.Pi*f*g.dt) / g.dt
-	z := complex(o*mu0*s.spacing/s.geom, 0)
+	_, geom := s.line(f)
+	z := complex(o*mu0*s.spacing/geom, 0)
 	if imag(th) != 0 {
 		return z / complex(0, -math.Sinh(-imag(th)))
 	}

@@ -170,6 +170,10 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		res.Effective = append(res.Effective, s.eps)
 	}
 	res.Impedance = z
+	first := make([]int, n) // of each port's series
+	for i := range n - 1 {
+		first[i+1] = first[i] + 2*max(1, len(sections[i].patterns))
+	}
 	var from int
 	var series [][]float64
 	f := newFields[T](g, o.Workers)
@@ -179,6 +183,9 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		}
 	}
 	resumed := o.Resume != nil
+	if k := first[n-1] + 2*max(1, len(sections[n-1].patterns)); series != nil && len(series) != k {
+		return nil, fmt.Errorf("fdtd: the checkpoint has other ports (%d series, here %d): resume with the model and options it was written with", len(series), k)
+	}
 	pictures := make([][]Picture, len(o.Slices))
 	skins := make([][][3]complex128, n)
 	a, b := make([][][]complex128, n), make([][][]complex128, n) // [run][port][frequency]
@@ -215,16 +222,16 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 		a[run], b[run] = make([][]complex128, n), make([][]complex128, n)
 		for i, s := range sections {
 			for _, fr := range freq {
-				in, out := s.waves(g, v[2*i], v[2*i+1], fr)
+				in, out := s.waves(g, v[first[i]:], fr)
 				a[run][i], b[run][i] = append(a[run][i], in), append(b[run][i], out)
 			}
 		}
 		for _, r := range state.recorders {
 			s, peak := sections[run], 0.0
-			for _, x := range v[2*run] {
+			for _, x := range v[first[run]] {
 				peak = max(peak, math.Abs(x))
 			}
-			incident := func(f float64) complex128 { in, _ := s.waves(g, v[2*run], v[2*run+1], f); return in }
+			incident := func(f float64) complex128 { in, _ := s.waves(g, v[first[run]:], f); return in }
 			pictures[r.place] = r.pictures(incident, peak, g.dt)
 		}
 		res.Steps += state.step
@@ -272,11 +279,14 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 }
 
 // waves returns the waves into and out of the device at frequency fr, in the
-// port's reference plane, from the port's voltage and current over time.
-func (s *section) waves(g *grid, voltage, current []float64, fr float64) (in, out complex128) {
+// port's reference plane, from the port's voltages and currents over time, in turn.
+func (s *section) waves(g *grid, series [][]float64, fr float64) (in, out complex128) {
 	z := s.impedance(g, fr)
-	v := transform(voltage, fr, g.dt, 1)
-	i := transform(current, fr, g.dt, 1.5) // H stands half a step later
+	v, i := complex(0, 0), complex(0, 0)
+	for n, w := range s.weights(fr) {
+		v += complex(w, 0) * transform(series[2*n], fr, g.dt, 1)
+		i += complex(w, 0) * transform(series[2*n+1], fr, g.dt, 1.5) // H stands half a step later
+	}
 	shift := cmplx.Exp(complex(0, 1) * s.travel(g, fr))
 	root := cmplx.Sqrt(z)
 	return (v + z*i) / 2 / root / shift, (v - z*i) / 2 / root * shift
@@ -367,18 +377,17 @@ func pulse(band [2]float64, hollow bool) func(t float64) float64 {
 // run excites one port and returns voltage and current of all ports in turn, and
 // the energy that is left as a part of its peak.
 func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*section, run int, v [][]float64) (series [][]float64, left float64, err error) {
-	type meter struct{ voltage, current []tap }
 	var meters []meter
 	var source []tap
 	for i, s := range sections {
-		src, vol, cur := s.taps(f.grid)
-		meters = append(meters, meter{vol, cur})
+		src, m := s.taps(f.grid)
+		meters = append(meters, m...)
 		if i == run {
 			source = src
 		}
 	}
 	if v == nil {
-		v = make([][]float64, 2*len(sections))
+		v = make([][]float64, 2*len(meters))
 	}
 	wave := pulse(m.Band, sections[run].TE)
 	over := int(11 * 0.35 / max((m.Band[1]-m.Band[0])/2, 0.05*m.Band[1]) / f.dt) // the pulse is over
