@@ -136,8 +136,8 @@ together. Exit status 1 when the goal is missed. The file stays as it is.`,
 			doc.Touchstone = file
 		}
 		if drawing != "" {
-			if err := workspace.WriteFile(drawing, bodySheet(name, body, r, n).SVG()); err != nil {
-				return workspace.Fault{File: drawing, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+			if err := writeDrawing(drawing, bodySheet(name, body, r, n)); err != nil {
+				return err
 			}
 			doc.Plot = drawing
 		}
@@ -235,10 +235,7 @@ func writeBody(file, name string, b workspace.Body, body modematch.Body, r *mode
 	if err := f.Write(&buf, touchstone.WriteOptions{}); err != nil {
 		return err
 	}
-	if err := workspace.WriteFile(file, buf.Bytes()); err != nil {
-		return workspace.Fault{File: file, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
-	}
-	return nil
+	return writeFile(file, buf.Bytes())
 }
 
 // plainLetters keeps to what any reader of Touchstone files shows.
@@ -302,31 +299,7 @@ func printBody(env *environment, d wire.Body, b modematch.Body, n network.Networ
 	if !asked {
 		fmt.Fprintln(out, "  up to the mode-free limit; choose frequencies with --at 1GHz:40GHz:40")
 	}
-	head := []any{"GHz"}
-	var pairs [][2]int
-	for i := range n.Ports {
-		for j := range i + 1 {
-			pairs = append(pairs, [2]int{i, j})
-		}
-	}
-	var columns []int
-	for _, p := range pairs {
-		head = append(head, fmt.Sprintf("S%d%d dB", p[0]+1, p[1]+1), "deg")
-	}
-	for k := range head {
-		columns = append(columns, k+1)
-	}
-	t = newTable(out, head...)
-	numbers(t, columns...)
-	for k, f := range n.Frequency {
-		row := table.Row{fmt.Sprintf("%.5g", f/1e9)}
-		for _, p := range pairs {
-			s := n.At(k, p[0], p[1])
-			row = append(row, fmt.Sprintf("%.3f", decibel(s)), fmt.Sprintf("%.2f", cmplx.Phase(s)*180/math.Pi))
-		}
-		t.AppendRow(row)
-	}
-	t.Render()
+	printS(out, n)
 	fmt.Fprintln(out)
 	fmt.Fprintf(out, "  estimated error of any S-parameter %s, of power %s, with %d modes\n", show(d.EstimatedError, 1, "%.1g"), show(d.UnitarityError, 1, "%.1g"), d.ModesUsed)
 	paragraph(out, "  model: ", d.Model)

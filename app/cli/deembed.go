@@ -290,10 +290,7 @@ func writeSweep(file string, n network.Network, h touchstone.Header) error {
 	if err := f.Write(&buf, touchstone.WriteOptions{}); err != nil {
 		return err
 	}
-	if err := workspace.WriteFile(file, buf.Bytes()); err != nil {
-		return workspace.Fault{File: file, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
-	}
-	return nil
+	return writeFile(file, buf.Bytes())
 }
 
 func (d *deembedFlags) known(doc *wire.Deembedded, h *touchstone.Header, name string, whole network.Network) (network.Network, deembed.Fixture, error) {

@@ -100,26 +100,12 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 				return usage(fmt.Sprintf("--touchstone %s: the structure has %d ports", file, len(s.Model.Ports)), "let the name end in %s", want)
 			}
 		}
-		written := map[string]string{}
-		for _, w := range [][2]string{{"--checkpoint", checkpoint}, {"--touchstone", file}, {"--plot", drawing}, {"--slice", picture}} {
-			name := filepath.Clean(w[1])
-			switch before, twice := written[name]; {
-			case w[1] == "":
-				continue
-			case name == filepath.Clean(args[0]):
-				return usage(fmt.Sprintf("%s %s: the structure itself stands there", w[0], w[1]), "name another file")
-			case twice:
-				return usage(fmt.Sprintf("%s and %s both name %s", before, w[0], w[1]), "give each a file of its own")
-			}
-			written[name] = w[0]
+		if err := apart(args[0], [][2]string{{"--checkpoint", checkpoint}, {"--touchstone", file}, {"--plot", drawing}, {"--slice", picture}}); err != nil {
+			return err
 		}
 		if len(frequency) > 0 {
-			slices.Sort(frequency)
-			frequency = slices.Compact(frequency)
-			for _, x := range []float64{frequency[0], frequency[len(frequency)-1]} {
-				if x < s.Model.Band[0]*(1-1e-9) || x > s.Model.Band[1]*(1+1e-9) {
-					return usage(fmt.Sprintf("--at: %v lies outside the file's band, %v to %v", units.Frequency(x), units.Frequency(s.Model.Band[0]), units.Frequency(s.Model.Band[1])), "ask within the band, or widen band: in the file")
-				}
+			if frequency, err = within(s.Model.Band, frequency); err != nil {
+				return err
 			}
 			s.Options.Frequencies = frequency
 		}
@@ -157,30 +143,7 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			return solverFault(args[0], err)
 		}
 		if planOnly {
-			doc := wire.NewFieldPlan(name, s, plan)
-			if err != nil {
-				doc.Warnings = append(doc.Warnings, err.Error())
-			}
-			if drawing != "" {
-				if err := writeDrawing(drawing, structureSheet(name, s, doc)); err != nil {
-					return err
-				}
-				doc.Plot = drawing
-			}
-			if env.json {
-				env.printJSON(doc)
-			} else {
-				for _, w := range doc.Warnings {
-					paragraph(env.out, "  ! ", w)
-				}
-				if drawing != "" {
-					fmt.Fprintln(env.out, "wrote", drawing)
-				}
-			}
-			if err != nil {
-				return errMissed
-			}
-			return nil
+			return showPlan(env, name, drawing, s, plan, err)
 		}
 		key, err := structureKey(s)
 		if err != nil {
@@ -212,8 +175,8 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			if err != nil {
 				return err
 			}
-			if err := workspace.WriteFile(file, data); err != nil {
-				return workspace.Fault{File: file, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+			if err := writeFile(file, data); err != nil {
+				return err
 			}
 			doc.Touchstone = file
 		}
@@ -247,9 +210,61 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 	return c
 }
 
-func writeDrawing(name string, p plot.Page) error {
-	if err := workspace.WriteFile(name, p.SVG()); err != nil {
-		return workspace.Fault{File: name, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+// apart refuses two flags that name one file, and one that names the input.
+// Of each flag come its name and its value.
+func apart(input string, files [][2]string) error {
+	written := map[string]string{}
+	for _, w := range files {
+		name := filepath.Clean(w[1])
+		switch before, twice := written[name]; {
+		case w[1] == "":
+			continue
+		case name == filepath.Clean(input):
+			return usage(fmt.Sprintf("%s %s: the structure itself stands there", w[0], w[1]), "name another file")
+		case twice:
+			return usage(fmt.Sprintf("%s and %s both name %s", before, w[0], w[1]), "give each a file of its own")
+		}
+		written[name] = w[0]
+	}
+	return nil
+}
+
+// within sorts the frequencies asked for, and refuses one outside the band; Hz.
+func within(band [2]float64, frequency []float64) ([]float64, error) {
+	slices.Sort(frequency)
+	frequency = slices.Compact(frequency)
+	for _, x := range []float64{frequency[0], frequency[len(frequency)-1]} {
+		if x < band[0]*(1-1e-9) || x > band[1]*(1+1e-9) {
+			return nil, usage(fmt.Sprintf("--at: %v lies outside the file's band, %v to %v", units.Frequency(x), units.Frequency(band[0]), units.Frequency(band[1])), "ask within the band, or widen band: in the file")
+		}
+	}
+	return frequency, nil
+}
+
+// showPlan writes the plan's document and its drawing, with tooLarge, if any, as a warning.
+func showPlan(env *environment, name, drawing string, s workspace.Structure, plan field.Plan, tooLarge error) error {
+	doc := wire.NewFieldPlan(name, s, plan)
+	if tooLarge != nil {
+		doc.Warnings = append(doc.Warnings, tooLarge.Error())
+	}
+	if drawing != "" {
+		if err := writeDrawing(drawing, structureSheet(name, s, doc)); err != nil {
+			return err
+		}
+		doc.Plot = drawing
+	}
+	if env.json {
+		env.printJSON(doc)
+	} else {
+		for _, w := range doc.Warnings {
+			paragraph(env.out, "  ! ", w)
+		}
+		if drawing != "" {
+			fmt.Fprintln(env.out, "wrote", drawing)
+		}
+	}
+	if tooLarge != nil {
+		return errMissed
 	}
 	return nil
 }
@@ -261,10 +276,7 @@ func writePicture(name, title string, p view.FieldPicture) error {
 		return err
 	}
 	if strings.EqualFold(filepath.Ext(name), ".png") {
-		if err := workspace.WriteFile(name, data); err != nil {
-			return workspace.Fault{File: name, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
-		}
-		return nil
+		return writeFile(name, data)
 	}
 	fig := cutFigure(p.Cut, true)
 	fig.Picture = data

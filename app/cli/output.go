@@ -34,6 +34,18 @@ func writePlots(env *environment, dir string, e enquiry.Enquiry, a propose.Answe
 	return nil
 }
 
+// writeFile writes a file that the user named, and says of one that cannot be
+// written what to look at.
+func writeFile(name string, data []byte) error {
+	if err := workspace.WriteFile(name, data); err != nil {
+		return workspace.Fault{File: name, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+	}
+	return nil
+}
+
+// writeDrawing writes a page as SVG.
+func writeDrawing(name string, p plot.Page) error { return writeFile(name, p.SVG()) }
+
 func writePlot(name string, e enquiry.Enquiry, b chain.Built, r assess.Report) error {
 	return workspace.WriteFile(name, Sheet(e, b, r).SVG())
 }

@@ -75,8 +75,8 @@ reference. Matrices list the other conductors in the order of the file.`,
 			doc.Warnings = append(doc.Warnings, wire.LineWarning{Text: err.Error() + ": the figures are the best that was reached, with the estimated error shown", Model: doc.Model, Quantity: "estimated error", Value: doc.EstimatedError, Effect: "less accurate than asked"})
 		}
 		if drawing != "" {
-			if err := workspace.WriteFile(drawing, sectionSheet(name, s.Section, r, doc).SVG()); err != nil {
-				return workspace.Fault{File: drawing, Err: err, Problem: "it cannot be written: " + err.Error(), Help: "check the path and the permissions"}
+			if err := writeDrawing(drawing, sectionSheet(name, s.Section, r, doc)); err != nil {
+				return err
 			}
 			doc.Plot = drawing
 		}
