@@ -95,6 +95,18 @@ Exit status 1 when a fixture seems to be turned about.`,
 		if err := d.check(c); err != nil {
 			return err
 		}
+		read := []string{args[0], d.left, d.right, d.thru, d.reflect}
+		for _, l := range d.lines {
+			_, file, _ := strings.Cut(l, "=")
+			read = append(read, file)
+		}
+		written := [][2]string{{"--touchstone", d.touchstone}}
+		if d.fixture != "" {
+			written = append(written, [2]string{"--fixture", d.fixture + "-left.s2p"}, [2]string{"--fixture", d.fixture + "-right.s2p"})
+		}
+		if err := spared(read, written...); err != nil {
+			return err
+		}
 		return d.run(c.Context(), env, args[0])
 	}
 	return c

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -277,3 +279,22 @@ func (n *countFlag) String() string {
 // Type implements pflag.Value: its name makes the help show the default as that
 // of a number.
 func (n *countFlag) Type() string { return "int" }
+
+// spared refuses to write over what is read: measured data are not had again.
+// Each of written is a flag with its file, which may be empty.
+func spared(read []string, written ...[2]string) error {
+	for _, w := range written {
+		flag, file := w[0], w[1]
+		if file == "" {
+			continue
+		}
+		info, err := os.Stat(file)
+		for _, name := range read {
+			other, errR := os.Stat(name)
+			if name != "" && filepath.Clean(name) == filepath.Clean(file) || err == nil && errR == nil && os.SameFile(info, other) {
+				return usage(fmt.Sprintf("%s %s: what is read stands there", flag, file), "name another file")
+			}
+		}
+	}
+	return nil
+}

@@ -197,27 +197,21 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 			if err != nil {
 				return err
 			}
+			if err := spared(append([]string{args[0], m.leftFixture, m.rightFixture, m.tolerances}, names...), [2]string{"--plot", m.plots}); err != nil {
+				return err
+			}
 			if len(names) == 1 { // one file by itself is a plain input: what is wrong with it is the answer
 				if _, err := os.Stat(names[0]); err != nil {
 					_, err := inspectNamed(c.Context(), names[0], 0)
 					return err
 				}
 			}
+			o, err := m.reading(len(names))
+			if err != nil {
+				return err
+			}
 			bar := env.newProgress()
-			o := measured.Options{LeftPlane: m.leftPlane, RightPlane: m.rightPlane, ChainPlanes: m.chainPlanes, Workers: m.workers, Progress: bar.report}
-			o.Quick = m.quality == "quick" || m.quality == "" && len(names) > 200
-			if m.plots != "" {
-				o.Detail = 1
-			}
-			o.Lot.Wanted, o.Lot.Confidence = m.cpk, m.confidence
-			for name, at := range map[string]**network.Network{m.leftFixture: &o.LeftFixture, m.rightFixture: &o.RightFixture} {
-				if name == "" {
-					continue
-				}
-				if *at, err = readFixture(name); err != nil {
-					return err
-				}
-			}
+			o.Progress = bar.report
 			how := m.options(c.Flags())
 			if how.Temperature == nil { // as the first file that says so
 				how.Temperature = statedTemperature(names)
@@ -273,12 +267,7 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 				}
 			}
 			if len(doc.Files) == 1 && len(doc.Files[0].Errors) > 0 { // nothing was judged
-				x := doc.Files[0].Errors[0]
-				help := x.Help
-				if doc.Files[0].Quality != "" && !m.chainPlanes {
-					help += planesHelp
-				}
-				return workspace.Fault{File: x.File, Line: x.Line, Column: x.Column, Found: x.Found, Err: errors.New(x.Problem), Problem: x.Problem, Help: help}
+				return m.notJudged(doc.Files[0])
 			}
 			if env.json {
 				env.printJSON(doc)
@@ -302,6 +291,39 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 	}
 	m.flags(c)
 	return c
+}
+
+// reading tells how so many files are read: between which planes, with which
+// fixtures, how closely each is inspected, and what is asked of a lot.
+func (m *measurement) reading(files int) (measured.Options, error) {
+	o := measured.Options{LeftPlane: m.leftPlane, RightPlane: m.rightPlane, ChainPlanes: m.chainPlanes, Workers: m.workers}
+	o.Quick = m.quality == "quick" || m.quality == "" && files > 200
+	if m.plots != "" {
+		o.Detail = 1
+	}
+	o.Lot.Wanted, o.Lot.Confidence = m.cpk, m.confidence
+	for _, side := range []struct {
+		name string
+		at   **network.Network
+	}{{m.leftFixture, &o.LeftFixture}, {m.rightFixture, &o.RightFixture}} {
+		if side.name == "" {
+			continue
+		}
+		var err error
+		if *side.at, err = readFixture(side.name); err != nil {
+			return o, err
+		}
+	}
+	return o, nil
+}
+
+// notJudged is the fault of a file of which nothing was judged.
+func (m *measurement) notJudged(f measured.Verified) error {
+	x, help := f.Errors[0], f.Errors[0].Help
+	if f.Quality != "" && !m.chainPlanes {
+		help += planesHelp
+	}
+	return workspace.Fault{File: x.File, Line: x.Line, Column: x.Column, Found: x.Found, Err: errors.New(x.Problem), Problem: x.Problem, Help: help}
 }
 
 // toleranceFault says of a file of tolerances which one cannot be used.

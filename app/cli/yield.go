@@ -78,6 +78,9 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 				return usage(fmt.Sprintf("--at-least %q: not a share", atLeast), "write it between 0 and 1, such as 0.99 or 99 %%")
 			}
 			o.AtLeast = float64(asked)
+			if err := spared([]string{args[0], toleranceFile}, [2]string{"--plot", plots}); err != nil {
+				return err
+			}
 			_, e, b, err := openChain(dir, args[0], enquiryName)
 			if err != nil {
 				return err
@@ -105,8 +108,7 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 			case errors.Is(err, tolerance.ErrState):
 				return workspace.Fault{File: stateFile, Err: err, Problem: tolerance.ErrState.Error(), Help: "repeat the options of that run, or name another file with --state"}
 			case err != nil && c.Context().Err() != nil && stateFile != "":
-				fmt.Fprintf(env.err, "the copies drawn so far are in %s: the same command goes on there\n", stateFile)
-				return err
+				return &keptError{fmt.Sprintf("the copies drawn so far are in %s: the same command goes on there", stateFile)}
 			case err != nil:
 				return err
 			}
