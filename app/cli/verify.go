@@ -262,7 +262,7 @@ Exit status 0 when every sample meets every limit, 1 otherwise.`,
 				return err
 			}
 			if m.plots != "" && first != nil {
-				if err := workspace.WriteFile(m.plots, samplePage(plan, *first).SVG()); err != nil {
+				if err := writeFile(m.plots, samplePage(plan, *first).SVG()); err != nil {
 					return err
 				}
 			}

@@ -113,7 +113,7 @@ was stopped goes on where it stood, and ends with the same numbers.`,
 				return err
 			}
 			if plots != "" {
-				if err := workspace.WriteFile(plots, histograms(r).SVG()); err != nil {
+				if err := writeFile(plots, histograms(r).SVG()); err != nil {
 					return err
 				}
 			}
@@ -170,7 +170,7 @@ func useState(file string, s *tolerance.Study, o *tolerance.Options) error {
 		if err != nil {
 			return err
 		}
-		return workspace.WriteFile(file, data)
+		return writeFile(file, data)
 	}
 	return nil
 }
