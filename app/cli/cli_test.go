@@ -265,3 +265,14 @@ func TestInterruptJSON(t *testing.T) {
 		t.Errorf("%v: %s", err, out.String())
 	}
 }
+
+// The line of progress is cut by a narrow terminal, not wrapped, and whoever
+// reads only its beginning sees how far the work is.
+func TestProgressLine(t *testing.T) {
+	var b strings.Builder
+	p := &progress{w: &b, start: time.Now().Add(-time.Minute)}
+	p.report(strings.Repeat("a long stage ", 9), 0.25)
+	if s := b.String(); !strings.HasPrefix(s, "\r\x1b[?7l 25 % ======....") || !strings.HasSuffix(s, "\x1b[K\x1b[?7h") {
+		t.Errorf("%q", s)
+	}
+}

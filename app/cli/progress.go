@@ -51,7 +51,9 @@ func (p *progress) report(stage string, fraction float64) {
 	p.last, p.shown = now, true
 	width := 24
 	done := min(max(int(fraction*float64(width)), 0), width)
-	fmt.Fprintf(p.w, "\r%-32s %s%s %3.0f %%\x1b[K", stage, strings.Repeat("=", done), strings.Repeat(".", width-done), 100*fraction)
+	// Without wrapping: in a narrow terminal the line is cut, and not begun anew
+	// below itself each time.
+	fmt.Fprintf(p.w, "\r\x1b[?7l%3.0f %% %s%s %s\x1b[K\x1b[?7h", 100*fraction, strings.Repeat("=", done), strings.Repeat(".", width-done), stage)
 }
 
 // end clears the line.
