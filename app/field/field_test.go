@@ -146,6 +146,39 @@ func TestForeignState(t *testing.T) {
 	}
 }
 
+// A space that is meant to be closed and leads to an open side is refused at its
+// place in the file before a step is run; with the side shut it is not.
+func TestCage(t *testing.T) {
+	const text = `region: {x: [0 mm, 22.86 mm], y: [0 mm, 2 mm], z: [-12 mm, 20 mm]}
+sides: {rest: electric, x_high: electric}
+solids: {material: metal, box: {x: [22 mm, 22.86 mm], z: [-12 mm, 5 mm]}}
+ports: {side: z_low, mode: te10}
+band: {from: 8.5 GHz, to: 12 GHz, points: 3}
+grid: {cells_per_wave: 10}
+stop: {steps: 50}
+cages:
+  - {name: guide, inside: [5 mm, 1 mm, 0 mm]}
+`
+	for _, open := range []bool{true, false} {
+		in := text
+		if open {
+			in = strings.Replace(text, "x_high: electric", "x_high: open", 1)
+		}
+		s, err := workspace.StructureText("f.yaml", []byte(in))
+		if err != nil {
+			t.Fatal(err)
+		}
+		steps := 0
+		_, err = Run(context.Background(), s, Options{Options: s.Options, Progress: func(Progress) { steps++ }})
+		switch {
+		case !open && err != nil:
+			t.Error("closed:", err)
+		case open && (err == nil || steps > 0 || !strings.Contains(err.Error(), "f.yaml:9:5: ") || !strings.Contains(err.Error(), "cage 1 (guide) is open")):
+			t.Errorf("open, after %d reports: %v", steps, err)
+		}
+	}
+}
+
 // A grid that does not fit into memory is refused before anything is run.
 func TestMemory(t *testing.T) {
 	if freeMemory() == 0 {

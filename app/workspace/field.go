@@ -22,6 +22,7 @@ type FieldFile struct {
 	Background string         // material where no solid lies; default: air
 	Solids     []SolidSpec    // later ones lie over earlier ones
 	Ports      []PortSpec     // where lines leave the region
+	Cages      []CageSpec     // spaces that are meant to be closed by metal
 	Band       BandSpec       // frequencies
 	Accuracy   float64        // of any S-parameter: finer grids are solved until two agree; default: one grid
 	Grid       GridSpec
@@ -141,6 +142,13 @@ type PortSpec struct {
 	Plane  *units.Length    // along the side's axis, to which S-parameters are referred; default: the side
 }
 
+// CageSpec is a space that is meant to be closed by metal: one from which free
+// space leads to an open side of the region is refused before the run.
+type CageSpec struct {
+	Name   string
+	Inside *[3]units.Length // a point of the space, [x, y, z]
+}
+
 // SideName names a side of the region.
 type SideName string
 
@@ -235,6 +243,9 @@ func StructureText(name string, data []byte) (Structure, error) {
 	}
 	for i, p := range f.File.Ports {
 		r.port(fmt.Sprintf("ports[%d]", i), i, p)
+	}
+	for i, c := range f.File.Cages {
+		r.cage(fmt.Sprintf("cages[%d]", i), i, c)
 	}
 	r.rest()
 	if len(r.faults) > 0 {
@@ -632,6 +643,23 @@ func apart(a, b *WindowSpec) bool {
 		}
 	}
 	return false
+}
+
+func (r *fieldReader) cage(path string, i int, c CageSpec) {
+	name := fmt.Sprint(i + 1)
+	if c.Name != "" {
+		name += " (" + c.Name + ")"
+	}
+	if c.Inside == nil {
+		r.fault(path, "cage "+name, "inside is missing", "add inside: a point [x, y, z] of the space, such as [0 mm, 0 mm, 1 mm]")
+		return
+	}
+	q := fdtd.Cage{Name: name}
+	for a := range 3 {
+		q.Inside[a] = float64(c.Inside[a])
+	}
+	r.f.Model.Cages = append(r.f.Model.Cages, q)
+	r.f.labels = append(r.f.labels, place3{"cage " + name, path})
 }
 
 func (r *fieldReader) rest() {
