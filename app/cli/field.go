@@ -58,8 +58,9 @@ ports: a via, a launch, an iris in a guide. The file says what is where:
   band: {from: 1 GHz, to: 40 GHz}
 
 A solid is a box, a cylinder, a prism of a polygon, a sheet without thickness, or a
-via with pads and antipads; its material is air, metal (a perfect conductor) or one
-of materials. What is left out of an extent is the region's. A side of the region
+via with pads and antipads; its material is air, metal or one of materials.
+Metal is perfect unless metal: {conductivity: 58 MS/m, roughness: 0.4 um} says what
+it is, all of it and the electric sides. A space of cages: must be closed. What is left out of an extent is the region's. A side of the region
 is electric, magnetic (a mirror) or open. Lines go on behind their ports. The
 schema tells every key: linewright schema field.
 
@@ -430,7 +431,7 @@ func structureSheet(name string, s workspace.Structure, d wire.FieldSolution) pl
 		if len(through.Lines) > 0 {
 			page.Charts = append(page.Charts, through)
 		}
-		page.Notes = append(page.Notes, fmt.Sprintf("%d cells; perfect metal.", d.Cells))
+		page.Notes = append(page.Notes, fmt.Sprintf("%d cells; %s.", d.Cells, field.Metal(s)))
 	}
 	return page
 }

@@ -15,6 +15,7 @@ import (
 	"linewright/app/workspace"
 	"linewright/hardware/chain"
 	"linewright/physics/fdtd"
+	"linewright/physics/material"
 	"linewright/physics/touchstone"
 )
 
@@ -272,6 +273,52 @@ func TestClock(t *testing.T) {
 	for s, want := range map[float64]string{0.2: "1 s", 42: "42 s", 100: "2 min", 3600: "60 min", 7200: "2.0 h", 260000: "3 days"} {
 		if got := Clock(s); got != want {
 			t.Errorf("Clock(%g) = %q, want %q", s, got, want)
+		}
+	}
+}
+
+// A guide of copper loses what [pozar2012] eq. 3.96 says of TE10, and the model
+// file says of which metal it is.
+func TestMetal(t *testing.T) {
+	const text = `region: {x: [0 mm, 22.86 mm], y: [0 mm, 10.16 mm], z: [-6 mm, 26 mm]}
+sides: {rest: electric}
+metal: {conductivity: 58 MS/m}
+ports:
+  - {name: in, side: z_low, mode: te10, plane: 0 mm}
+  - {name: out, side: z_high, mode: te10, plane: 20 mm}
+band: {from: 9 GHz, to: 11 GHz, points: 3}
+grid: {largest_cell: 1.5 mm}
+stop: {energy_down: 70 dB}
+`
+	s, err := workspace.StructureText("guide.yaml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := Run(context.Background(), s, Options{Options: s.Options})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const a, b, length, f = 22.86e-3, 10.16e-3, 20e-3, 10e9
+	k := 2 * math.Pi * f / 299792458
+	beta := math.Sqrt(k*k - math.Pow(math.Pi/a, 2))
+	want := material.SurfaceResistance(f, 58e6) / (a * a * a * b * beta * k * 376.730313) * (2*b*math.Pi*math.Pi + a*a*a*k*k) * length
+	got := -math.Log(cmplx.Abs(r.Network.At(1, 1, 0)))
+	if !(math.Abs(got/want-1) < 0.02) {
+		t.Errorf("%.4g Np, want %.4g", got, want)
+	}
+	file, err := Touchstone("guide", s, r, r.Network)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Contains(file, []byte("metal of 58 MS/m, smooth")) || bytes.Contains(file, []byte("no conductor loss")) {
+		t.Errorf("the model file says\n%.900s", file)
+	}
+	for more, want := range map[string]string{
+		"metal: {roughness: -1 um}": "guide.yaml:3:",
+		"metal: {roughness: 1 um}\nsolids: {material: metal, sheet: {at: 3 mm, low: [0 mm, 0 mm], high: [5 mm, 10.16 mm]}}": "a sheet without thickness",
+	} {
+		if _, err := workspace.StructureText("guide.yaml", []byte(strings.Replace(text, "metal: {conductivity: 58 MS/m}", more, 1))); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%q: %v", more, err)
 		}
 	}
 }

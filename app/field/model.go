@@ -9,6 +9,7 @@ import (
 	"linewright/app/workspace"
 	"linewright/hardware/chain"
 	"linewright/physics/fdtd"
+	"linewright/physics/material"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
 	"linewright/physics/units"
@@ -30,6 +31,30 @@ func Refer(s workspace.Structure, n network.Network, z float64) (network.Network
 	return n.Renormalise(refs...)
 }
 
+// Metal says how metal counts in a structure.
+func Metal(s workspace.Structure) string {
+	m := s.File.Metal
+	if m == nil {
+		return "perfect metal"
+	}
+	what := "smooth"
+	if m.Roughness > 0 {
+		what = fmt.Sprintf("rms roughness %v", m.Roughness)
+	}
+	sigma := m.Conductivity
+	if sigma == 0 {
+		sigma = material.AnnealedCopper
+	}
+	return fmt.Sprintf("metal of %v, %s, its loss to first order", sigma, what)
+}
+
+func lossless(s workspace.Structure) string {
+	if s.File.Metal == nil {
+		return ": no conductor loss"
+	}
+	return ""
+}
+
 // Touchstone writes a solution, with a header that says what it is.
 func Touchstone(name string, s workspace.Structure, r Result, n network.Network) ([]byte, error) {
 	f, err := touchstone.FromNetwork(n, touchstone.GHz, touchstone.RI)
@@ -37,7 +62,7 @@ func Touchstone(name string, s workspace.Structure, r Result, n network.Network)
 		return nil, err
 	}
 	h := touchstone.Header{Title: name, Origin: chain.FieldOrigin + ", finite differences in time", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
-		Limits: "perfect metal: no conductor loss", Excludes: []string{"the port lines beyond the reference planes"}}
+		Limits: Metal(s) + lossless(s), Excludes: []string{"the port lines beyond the reference planes"}}
 	for i, p := range s.Model.Ports {
 		q := s.File.Ports[i]
 		what := "tem"

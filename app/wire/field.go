@@ -66,11 +66,13 @@ type FieldPort struct {
 	EffectivePermittivity *float64 `json:"effective_permittivity"`
 }
 
-const fieldModel = "Maxwell's equations in time on a staggered grid; perfect metal, cells cut by metal kept conformal"
+func fieldModel(s workspace.Structure) string {
+	return "Maxwell's equations in time on a staggered grid; " + field.Metal(s) + ", cells cut by metal kept conformal"
+}
 
 // NewFieldPlan shapes what is known beforehand.
 func NewFieldPlan(name string, s workspace.Structure, p field.Plan) FieldSolution {
-	doc := FieldSolution{Field: name, Model: fieldModel, Cells: int(p.Total), Grids: []FieldGrid{}, Ports: []FieldPort{}, Warnings: []string{}, At: []BodyPoint{}}
+	doc := FieldSolution{Field: name, Model: fieldModel(s), Cells: int(p.Total), Grids: []FieldGrid{}, Ports: []FieldPort{}, Warnings: []string{}, At: []BodyPoint{}}
 	least := math.Min(p.Smallest[0], math.Min(p.Smallest[1], p.Smallest[2]))
 	doc.Plan = FieldPlan{Cells: p.Cells, MemoryBytes: num(p.Bytes), TimeStepS: num(p.TimeStep), Runs: p.Runs, LeastSteps: p.LeastSteps, MostSteps: p.MostSteps,
 		LeastSeconds: num(p.Seconds * float64(p.Runs)), MostSeconds: num(p.MostSeconds), SmallestCellM: num(least), Why: p.Why}

@@ -20,6 +20,7 @@ type FieldFile struct {
 	Sides      SidesSpec      // what stands at its six sides
 	Materials  []MaterialSpec // besides the words air and metal
 	Background string         // material where no solid lies; default: air
+	Metal      *MetalSpec     // of all metal and of electric sides; default: perfect. Its loss counts to first order
 	Solids     []SolidSpec    // later ones lie over earlier ones
 	Ports      []PortSpec     // where lines leave the region
 	Cages      []CageSpec     // spaces that are meant to be closed by metal
@@ -49,7 +50,7 @@ type SidesSpec struct {
 	Rest  SideKind // of the sides that are not named
 }
 
-// SideKind is electric (a perfect conductor), magnetic (a mirror: the structure
+// SideKind is electric (metal), magnetic (a mirror: the structure
 // goes on beyond it, mirrored, with no field line across), or open (empty space,
 // or what lies at the side goes on).
 type SideKind string
@@ -69,7 +70,7 @@ type MaterialSpec struct {
 // SolidSpec is a shape of a material: exactly one of its shapes.
 type SolidSpec struct {
 	Name     string
-	Material string // air, metal (a perfect conductor), or the name of a material; a via needs none
+	Material string // air, metal, or the name of a material; a via needs none
 	Net      string // of metal: pieces of two nets must not touch; default: not checked
 	Box      *BoxSpec
 	Cylinder *CylinderSpec
@@ -231,7 +232,11 @@ func StructureText(name string, data []byte) (Structure, error) {
 	if f.where, err = decodePlaces(name, data, &f.File); err != nil {
 		return f, err
 	}
-	r := fieldReader{f: &f, materials: map[string]fdtd.Material{"": {}, airWord: {}, metalWord: {Metal: true}}}
+	f.Model.Walls = f.File.Metal.conductor()
+	r := fieldReader{f: &f, materials: map[string]fdtd.Material{"": {}, airWord: {}, metalWord: {Metal: true, Conductor: f.Model.Walls}}}
+	if m := f.File.Metal; m != nil && (m.Conductivity < 0 || m.Roughness < 0) {
+		r.fault("metal", "metal", "a conductivity or roughness below zero", "write figures above zero, or leave them out for smooth copper")
+	}
 	r.region()
 	r.sides()
 	for i, m := range f.File.Materials {
@@ -564,6 +569,9 @@ func (r *fieldReader) add(path, label string, sh fdtd.Shape, m fdtd.Material, ne
 			r.fault(path, label, fmt.Sprintf("it lies outside the region along %c", "xyz"[a]), "move it, or make the region larger; the lengths here are in [x, y, z]")
 			break
 		}
+	}
+	if m.Conductor != nil && (lo[0] == hi[0] || lo[1] == hi[1] || lo[2] == hi[2]) {
+		r.fault(path, label, "a sheet without thickness of metal that has loss: the current at its edge has no finite loss", "give it its thickness, or leave metal out")
 	}
 	r.f.Model.Solids = append(r.f.Model.Solids, fdtd.Solid{Name: label, Shape: sh, Material: m, Net: net})
 	r.f.labels = append(r.f.labels, place3{label, path})
