@@ -9,8 +9,7 @@ import (
 )
 
 // engine returns the machine that runs f: package yee, fed with f's
-// coefficients. The loops of f itself (stepE, stepH) say the same slowly and
-// are its second opinion.
+// coefficients. The tests hold it against plain loops (stepE, stepH).
 func (f *fields[T]) engine() (*yee.Engine[T], error) {
 	c := yee.Config{Cells: f.n}
 	wide := func(s []T) []float64 {

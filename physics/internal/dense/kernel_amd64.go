@@ -34,54 +34,43 @@ func narrowRowAVX2(c *complex128, ldc int, a *complex128, lda int, b *complex128
 func available() []product {
 	var list []product
 	if cpu.X86.HasAVX512F && cpu.X86.HasBMI2 {
-		list = append(list, product{"AVX-512", addAVX512})
+		t := tiles{wideAVX512, wideRowAVX512, narrowAVX512, narrowRowAVX512, 4, 12, 8, 4}
+		list = append(list, product{"AVX-512", t.add})
 	}
 	if cpu.X86.HasAVX2 && cpu.X86.HasFMA {
-		list = append(list, product{"AVX2", addAVX2})
+		t := tiles{wideAVX2, wideRowAVX2, narrowAVX2, narrowRowAVX2, 3, 4, 6, 2}
+		list = append(list, product{"AVX2", t.add})
 	}
 	return append(list, plain)
 }
 
-func addAVX512(c []complex128, ldc int, a []complex128, lda int, b []complex128, ldb int, rows, inner, cols int, sign float64) {
-	j := 0
-	for ; j+12 <= cols; j += 12 {
-		groups := rows / 4
-		if groups > 0 {
-			wideAVX512(&c[j], ldc, &a[0], lda, &b[j], ldb, groups, inner, 12, sign)
-		}
-		if i := 4 * groups; i < rows {
-			wideRowAVX512(&c[i*ldc+j], ldc, &a[i*lda], lda, &b[j], ldb, rows-i, inner, 12, sign)
-		}
-	}
-	for ; j < cols; j += 4 {
-		groups := rows / 8
-		if groups > 0 {
-			narrowAVX512(&c[j], ldc, &a[0], lda, &b[j], ldb, groups, inner, min(4, cols-j), sign)
-		}
-		if i := 8 * groups; i < rows {
-			narrowRowAVX512(&c[i*ldc+j], ldc, &a[i*lda], lda, &b[j], ldb, rows-i, inner, min(4, cols-j), sign)
-		}
-	}
+// A strip adds a product to groups of rows of a strip of columns.
+type strip func(c *complex128, ldc int, a *complex128, lda int, b *complex128, ldb int, groups int, inner int, cols int, sign float64)
+
+// tiles are the strips of one instruction set, with the size of their tiles: the
+// wide ones take all their columns, the narrow ones as many as are left, and
+// those of a row the rows that fill no tile.
+type tiles struct {
+	wide, wideRow, narrow, narrowRow strip
+	wideRows, wideCols               int
+	narrowRows, narrowCols           int
 }
 
-func addAVX2(c []complex128, ldc int, a []complex128, lda int, b []complex128, ldb int, rows, inner, cols int, sign float64) {
-	j := 0
-	for ; j+4 <= cols; j += 4 {
-		groups := rows / 3
+func (t tiles) add(c []complex128, ldc int, a []complex128, lda int, b []complex128, ldb int, rows, inner, cols int, sign float64) {
+	down := func(tile, row strip, height, j, width int) {
+		groups := rows / height
 		if groups > 0 {
-			wideAVX2(&c[j], ldc, &a[0], lda, &b[j], ldb, groups, inner, 4, sign)
+			tile(&c[j], ldc, &a[0], lda, &b[j], ldb, groups, inner, width, sign)
 		}
-		if i := 3 * groups; i < rows {
-			wideRowAVX2(&c[i*ldc+j], ldc, &a[i*lda], lda, &b[j], ldb, rows-i, inner, 4, sign)
+		if i := height * groups; i < rows {
+			row(&c[i*ldc+j], ldc, &a[i*lda], lda, &b[j], ldb, rows-i, inner, width, sign)
 		}
 	}
-	for ; j < cols; j += 2 {
-		groups := rows / 6
-		if groups > 0 {
-			narrowAVX2(&c[j], ldc, &a[0], lda, &b[j], ldb, groups, inner, min(2, cols-j), sign)
-		}
-		if i := 6 * groups; i < rows {
-			narrowRowAVX2(&c[i*ldc+j], ldc, &a[i*lda], lda, &b[j], ldb, rows-i, inner, min(2, cols-j), sign)
-		}
+	j := 0
+	for ; j+t.wideCols <= cols; j += t.wideCols {
+		down(t.wide, t.wideRow, t.wideRows, j, t.wideCols)
+	}
+	for ; j < cols; j += t.narrowCols {
+		down(t.narrow, t.narrowRow, t.narrowRows, j, min(t.narrowCols, cols-j))
 	}
 }
