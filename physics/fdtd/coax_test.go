@@ -24,15 +24,7 @@ func TestCoaxialPortIsOfSecondOrder(t *testing.T) {
 			{Name: "pin", Shape: Cylinder{Axis: 2, Radius: a, Length: 10 * h}, Material: Material{Metal: true}},
 		}
 		m.Ports = []Port{{Side: ZLow}}
-		g, err := m.divide(Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		g.measure()
-		s, err := g.section(m.Ports[0])
-		if err != nil {
-			t.Fatal(err)
-		}
+		_, s := firstPort(t, m)
 		want := math.Pi / 2 / math.Log(b/a) // a quarter
 		if c, l := s.eps*s.geom/want-1, want/s.geom-1; !(math.Abs(c) < 0.4/(n*n) && math.Abs(l) < 0.4/(n*n)) {
 			t.Errorf("%.0f cells to the radius: capacitance %+.3f %%, inductance %+.3f %%", n, 100*c, 100*l)
@@ -58,15 +50,7 @@ func TestCoaxialPortOffTheLines(t *testing.T) {
 		}
 		m.Solids = []Solid{{Name: "bore", Shape: rod(b)}, {Name: "pin", Shape: rod(a), Material: Material{Metal: true}}}
 		m.Ports = []Port{{Side: ZLow}}
-		g, err := m.divide(Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		g.measure()
-		s, err := g.section(m.Ports[0])
-		if err != nil {
-			t.Fatal(err)
-		}
+		_, s := firstPort(t, m)
 		want := 2 * math.Pi / math.Log(b/a)
 		c, l := s.eps*s.geom/want-1, want/s.geom-1
 		t.Logf("%.2f cells to the radius, axis off by %.2f, %.2f cells: capacitance %+.3f %%, inductance %+.3f %%, times n² %.2f, %.2f", n, x/h, y/h, 100*c, 100*l, c*n*n, l*n*n)
@@ -93,15 +77,7 @@ func TestFilledCoaxialPort(t *testing.T) {
 			{Name: "pin", Shape: Cylinder{Axis: 2, Radius: a, Length: 26 * h}, Material: Material{Metal: true}},
 		}
 		m.Ports = []Port{{Side: ZLow, Plane: 3 * h}, {Side: ZHigh, Plane: 23 * h}}
-		g, err := m.divide(Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		g.measure()
-		s, err := g.section(m.Ports[0])
-		if err != nil {
-			t.Fatal(err)
-		}
+		g, s := firstPort(t, m)
 		return m, s, g
 	}
 	_, empty, _ := line(1)
@@ -118,4 +94,19 @@ func TestFilledCoaxialPort(t *testing.T) {
 			t.Errorf("%g GHz: over %.3f rad the wave is off by %.1e rad; S11 %.1e", f[k]/1e9, th, off, cmplx.Abs(r(k, 0, 0)))
 		}
 	}
+}
+
+// firstPort divides a model and computes the mode of its first port.
+func firstPort(t *testing.T, m *Model) (*grid, *section) {
+	t.Helper()
+	g, err := m.divide(Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	g.measure()
+	s, err := g.section(m.Ports[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g, s
 }

@@ -10,7 +10,7 @@ import (
 	"linewright/physics/material"
 )
 
-// The engine against the loops of step.go, from random fields, in a model with
+// The engine against the loops of loops_test.go, from random fields, in a model with
 // cut and coupled faces, Debye edges, matched layers and mirrors: within rounding.
 func TestEngineIsTheLoops(t *testing.T) {
 	engineIsTheLoops[float64](t, 1e-13)

@@ -97,16 +97,9 @@ func stripPort(t *testing.T, r refcheck.Row) (out [2][2]float64) {
 	}
 	m.Ports = []Port{{Side: ZLow, Signal: [2]float64{0, (low + high) / 2}}}
 	for i := range 2 {
-		g, err := m.divide(Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		g.measure()
-		s, err := g.section(m.Ports[0])
-		if err != nil {
-			t.Fatal(err)
-		}
+		g, s := firstPort(t, m)
 		out[i] = [2]float64{s.eps, real(s.impedance(g, 1e8)) / 2} // of the half line
+		var err error
 		if m, err = m.Halved(Options{}); err != nil {
 			t.Fatal(err)
 		}
@@ -142,15 +135,7 @@ func TestQuasiTEMPermittivity(t *testing.T) {
 	width, er := rows[0].Num(t, "strip_width_m"), rows[0].Num(t, "eps_r") // the height is the width
 	var eps [2][]float64
 	for i := range 2 {
-		g, err := m.divide(Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		g.measure()
-		s, err := g.section(m.Ports[0])
-		if err != nil {
-			t.Fatal(err)
-		}
+		g, s := firstPort(t, m)
 		for _, f := range freq {
 			e, _ := s.line(f)
 			z := real(s.impedance(g, f)) / 2
@@ -161,6 +146,7 @@ func TestQuasiTEMPermittivity(t *testing.T) {
 			}
 			eps[i] = append(eps[i], e)
 		}
+		var err error
 		if m, err = m.Halved(Options{}); err != nil {
 			t.Fatal(err)
 		}
@@ -217,15 +203,7 @@ func TestQuasiTEMPortOfCoupledStrips(t *testing.T) {
 		{Name: "right", Shape: Box{Point{gap / 2, h, 0}, Point{gap/2 + w, h, l}}, Material: Material{Metal: true}},
 	}
 	m.Ports = []Port{{Side: ZLow, Signal: [2]float64{gap/2 + w/2, h}}}
-	g, err := m.divide(Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	g.measure()
-	s, err := g.section(m.Ports[0])
-	if err != nil {
-		t.Fatal(err)
-	}
+	_, s := firstPort(t, m)
 	if eps, _ := s.line(15e9); len(s.patterns) != 0 || eps != s.eps {
 		t.Errorf("%d patterns; permittivity %.4f at 15 GHz, %.4f at rest", len(s.patterns), eps, s.eps)
 	}

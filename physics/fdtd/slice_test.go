@@ -24,7 +24,7 @@ func TestSlices(t *testing.T) {
 	want := math.Sqrt(2*376.730313*h/w) / h // V/m
 	for _, p := range r.Slices {
 		if p.Frequency == 0 {
-			if len(p.U) != 3 || len(p.V) != 21 || math.Abs(p.Time-0.15e-9) > r.TimeStep {
+			if len(p.U) != 3 || len(p.V) != 21 || !(math.Abs(p.Time-0.15e-9) <= r.TimeStep) {
 				t.Errorf("the moment's picture has %d by %d lines at %g s", len(p.U), len(p.V), p.Time)
 			}
 			// E·h ≤ 1 V, and H has the wave's impedance and direction

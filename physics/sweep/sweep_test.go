@@ -95,7 +95,7 @@ func TestJumps(t *testing.T) {
 			none++
 			continue
 		}
-		if math.Abs(js[0].Frequency-f[k0]) > 1.5*(f[1]-f[0]) || js[0].Spike != spike {
+		if !(math.Abs(js[0].Frequency-f[k0]) <= 1.5*(f[1]-f[0])) || js[0].Spike != spike {
 			at++
 		}
 		if d := math.Abs(math.Abs(js[0].Phase) - phi); !(d <= 0.02) {
