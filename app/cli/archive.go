@@ -21,6 +21,7 @@ import (
 	"linewright/app/inspect"
 	"linewright/app/measured"
 	"linewright/app/workspace"
+	"linewright/internal/spell"
 	"linewright/job/verify"
 	"linewright/physics/units"
 )
@@ -152,7 +153,7 @@ Exit status 1 when a file cannot be read; the others are kept.`,
 				return err
 			}
 			if serial != "" && len(names) > 1 {
-				return usage(fmt.Sprintf("--serial %q for %d files", serial, len(names)), "name one file, or leave it out: the number in each name is taken")
+				return usage(fmt.Sprintf("--serial %q for %s", serial, spell.Count(len(names), "file")), "name one file, or leave it out: the number in each name is taken")
 			}
 			if c.Flags().Changed("temperature") {
 				conditions.TemperatureK = temperatureK(&temperature)
@@ -383,7 +384,7 @@ func printRecord(env *environment, r archive.Record) {
 	fmt.Fprintf(out, "record %d, kept %s\n", r.ID, r.Added)
 	paragraph(out, "  file: ", fmt.Sprintf("%s, %d bytes, SHA-256 %s, checked", r.Name, r.Bytes, r.SHA256))
 	paragraph(out, "  serial number: ", r.Serial)
-	paragraph(out, "  data: ", fmt.Sprintf("%d ports, %d points, %s to %s; %s", r.Ports, r.Points, ghz(r.FromHz), ghz(r.ToHz), qualityWords[r.Quality]))
+	paragraph(out, "  data: ", fmt.Sprintf("%s, %s, %s to %s; %s", spell.Count(r.Ports, "port"), spell.Count(r.Points, "point"), ghz(r.FromHz), ghz(r.ToHz), qualityWords[r.Quality]))
 	if r.TemperatureK != nil {
 		paragraph(out, "  temperature: ", units.Temperature(*r.TemperatureK).String())
 	}
@@ -422,7 +423,7 @@ func newArchiveCheck(env *environment) *cobra.Command {
 			if env.json {
 				env.printJSON(map[string]any{"files": n, "sound": true})
 			} else {
-				fmt.Fprintf(env.out, "%d files, every one with its checksum\n", n)
+				fmt.Fprintf(env.out, "%s, every one with its checksum\n", spell.Count(n, "file"))
 			}
 			return nil
 		},

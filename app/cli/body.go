@@ -19,6 +19,7 @@ import (
 	"linewright/app/wire"
 	"linewright/app/workspace"
 	"linewright/hardware/chain"
+	"linewright/internal/spell"
 	"linewright/physics/modematch"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
@@ -206,7 +207,7 @@ func writeBody(file, name string, b workspace.Body, body modematch.Body, r *mode
 		if ends != 3 {
 			return usage(fmt.Sprintf("--touchstone %s: one end is an empty guide without a TEM wave, the body has %d-port data", file, n.Ports), "let the name end in %s, or make the guide's modes ports with --all-modes", want)
 		}
-		return usage(fmt.Sprintf("--touchstone %s: the body has %d ports", file, n.Ports), "let the name end in %s", want)
+		return usage(fmt.Sprintf("--touchstone %s: the body has %s", file, spell.Count(n.Ports, "port")), "let the name end in %s", want)
 	}
 	f, err := touchstone.FromNetwork(n, touchstone.GHz, touchstone.RI)
 	if err != nil {

@@ -12,6 +12,7 @@ import (
 	"linewright/app/workspace"
 	"linewright/hardware/catalogue"
 	"linewright/hardware/part"
+	"linewright/internal/spell"
 )
 
 func newCatalogue(env *environment) *cobra.Command {
@@ -87,7 +88,7 @@ Exit status 1 when an entry is impossible.`,
 				for _, f := range faults {
 					paragraph(env.out, fmt.Sprintf("%-11s ", f.Severity), fmt.Sprintf("%s, %s: %s; %s", f.Part, f.Field, f.Problem, f.Help))
 				}
-				fmt.Fprintf(env.out, "%d parts: %d impossible, %d doubtful, %d incomplete entries\n", cat.Len(), count["impossible"], count["doubtful"], count["incomplete"])
+				fmt.Fprintf(env.out, "%s: %d impossible, %d doubtful, %d incomplete entries\n", spell.Count(cat.Len(), "part"), count["impossible"], count["doubtful"], count["incomplete"])
 			}
 			if bad > 0 {
 				return errMissed
@@ -206,7 +207,7 @@ are parted by semicolons, comments start with #.
 			if env.json {
 				env.printJSON(map[string]any{"parts": cat.Len(), "written": out})
 			} else {
-				fmt.Fprintf(env.out, "%d parts written to %s\n", cat.Len(), out)
+				fmt.Fprintf(env.out, "%s written to %s\n", spell.Count(cat.Len(), "part"), out)
 			}
 			return nil
 		},

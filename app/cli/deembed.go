@@ -14,6 +14,7 @@ import (
 
 	"linewright/app/wire"
 	"linewright/app/workspace"
+	"linewright/internal/spell"
 	"linewright/physics/deembed"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
@@ -164,7 +165,7 @@ func readTwoPort(name string) (network.Network, error) {
 	}
 	n, err := t.Network()
 	if err == nil && n.Ports != 2 {
-		err = fmt.Errorf("%d ports, where two are needed", n.Ports)
+		err = fmt.Errorf("%s, where two are needed", spell.Count(n.Ports, "port"))
 	}
 	if err != nil {
 		return network.Network{}, workspace.Fault{File: name, Err: err, Problem: err.Error(), Help: "export the S-parameters of a two-port"}
@@ -466,7 +467,7 @@ func capacitancePerMetre(text string) (float64, error) {
 func printDeembedded(env *environment, d wire.Deembedded) {
 	out := env.out
 	heading(out, "%s: %s", d.File, d.Method)
-	fmt.Fprintf(out, "  %d points from %s to %s GHz, trusted to %s GHz, referred to %s Ω\n", d.Points, show(d.FromHz, 1e-9, "%.6g"), show(d.ToHz, 1e-9, "%.6g"), show(d.TrustedToHz, 1e-9, "%.6g"), show(d.Reference, 1, "%g"))
+	fmt.Fprintf(out, "  %s from %s to %s GHz, trusted to %s GHz, referred to %s Ω\n", spell.Count(d.Points, "point"), show(d.FromHz, 1e-9, "%.6g"), show(d.ToHz, 1e-9, "%.6g"), show(d.TrustedToHz, 1e-9, "%.6g"), show(d.Reference, 1, "%g"))
 	if s := d.Split; s != nil {
 		fmt.Fprintf(out, "  thru of %s ps, split at %s Ω\n", show(s.ThruDelayS, 1e12, "%.5g"), show(s.ImpedanceOhm, 1, "%.4g"))
 		fmt.Fprintf(out, "  thru without its halves: reflects %s, loses %s dB, turns %s rad at most\n", show(s.ResidualRL, 1, "%.2g"), show(s.ResidualLossDB, 1, "%.2g"), show(s.ResidualPhaseRad, 1, "%.2g"))

@@ -20,6 +20,7 @@ import (
 	"linewright/app/view"
 	"linewright/app/wire"
 	"linewright/app/workspace"
+	"linewright/internal/spell"
 	"linewright/physics/fdtd"
 	"linewright/physics/network"
 	"linewright/physics/units"
@@ -98,7 +99,7 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 		}
 		if file != "" {
 			if want, ok := field.FileName(file, len(s.Model.Ports)); !ok {
-				return usage(fmt.Sprintf("--touchstone %s: the structure has %d ports", file, len(s.Model.Ports)), "let the name end in %s", want)
+				return usage(fmt.Sprintf("--touchstone %s: the structure has %s", file, spell.Count(len(s.Model.Ports), "port")), "let the name end in %s", want)
 			}
 		}
 		if err := apart(args[0], [][2]string{{"--checkpoint", checkpoint}, {"--touchstone", file}, {"--plot", drawing}, {"--slice", picture}}); err != nil {
@@ -316,19 +317,12 @@ func printPlan(env *environment, name string, p field.Plan) {
 		fmt.Fprintf(out, ", %s are free", bytesText(p.FreeBytes))
 	}
 	fmt.Fprintln(out)
-	fmt.Fprintf(out, "  %s of %d to %d steps of %.3g fs", plural(p.Runs, "run"), p.LeastSteps, p.MostSteps, p.TimeStep*1e15)
+	fmt.Fprintf(out, "  %s of %d to %d steps of %.3g fs", spell.Count(p.Runs, "run"), p.LeastSteps, p.MostSteps, p.TimeStep*1e15)
 	if p.Speed > 0 {
 		fmt.Fprintf(out, ": at least %s, at most %s at %.3g million cells a second", field.Clock(p.Seconds*float64(p.Runs)), field.Clock(p.MostSeconds), p.Speed/1e6)
 	}
 	fmt.Fprintln(out)
 	paragraph(out, "  grid: ", p.Why)
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func printField(env *environment, d wire.FieldSolution, n network.Network) {

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"linewright/app/wire"
+	"linewright/internal/spell"
 	"linewright/physics/fit"
 	"linewright/physics/line"
 	"linewright/physics/material"
@@ -150,7 +151,7 @@ func (x *fitFlags) band(name string, n network.Network) (network.Network, error)
 		b--
 	}
 	if b-a < 4 {
-		return n, usage(fmt.Sprintf("%s has %d frequencies between --from and --to", name, b-a), "its sweep runs from %s to %s", units.Frequency(n.Frequency[0]), units.Frequency(n.Frequency[len(n.Frequency)-1]))
+		return n, usage(fmt.Sprintf("%s has %s between --from and --to", name, spell.Count(b-a, "frequency")), "its sweep runs from %s to %s", units.Frequency(n.Frequency[0]), units.Frequency(n.Frequency[len(n.Frequency)-1]))
 	}
 	p := n.Ports * n.Ports
 	return network.Network{Ports: n.Ports, Frequency: n.Frequency[a:b], Reference: n.Reference, S: n.S[a*p : b*p]}, nil
@@ -249,7 +250,7 @@ func (x *fitFlags) two(doc *wire.Fitted, short, long string, freeRoughness bool)
 	}
 	p = p.Between(20 * math.Pi / 180)
 	if len(p.Frequency) < 4 {
-		return usage(fmt.Sprintf("%v more of line turn the phase by 20 to 160° at only %d frequencies", x.extra, len(p.Frequency)), "use lengths that differ more, or a sweep that goes higher")
+		return usage(fmt.Sprintf("%v more of line turn the phase by 20 to 160° at only %s", x.extra, spell.Count(len(p.Frequency), "frequency")), "use lengths that differ more, or a sweep that goes higher")
 	}
 	spanOf(doc, p.Frequency)
 	doc.Two = wire.NewFitTwo(p, float64(x.extra))

@@ -143,7 +143,7 @@ func printFile(env *environment, d inspect.File) {
 	case d.StepHz != nil:
 		step = fmt.Sprintf("every %.6g MHz", *d.StepHz/1e6)
 	}
-	fmt.Fprintf(out, "  Touchstone %s, %d ports, %s in %s, %d points from %s to %s GHz, %s\n", d.Version, d.Ports, d.Parameter, d.Format, d.Points, show(d.FromHz, 1e-9, "%.6g"), show(d.ToHz, 1e-9, "%.6g"), step)
+	fmt.Fprintf(out, "  Touchstone %s, %s, %s in %s, %s from %s to %s GHz, %s\n", d.Version, spell.Count(d.Ports, "port"), d.Parameter, d.Format, spell.Count(d.Points, "point"), show(d.FromHz, 1e-9, "%.6g"), show(d.ToHz, 1e-9, "%.6g"), step)
 	fmt.Fprintf(out, "  reference %s Ω", inspect.Numbers(d.ReferenceOhm))
 	if len(d.Modes) > 0 {
 		fmt.Fprintf(out, ", mixed modes %s", strings.Join(d.Modes, " "))

@@ -21,6 +21,7 @@ import (
 	"linewright/app/measured"
 	"linewright/app/plot"
 	"linewright/app/workspace"
+	"linewright/internal/spell"
 	"linewright/job/assess"
 	"linewright/job/tolerance"
 	"linewright/job/verify"
@@ -495,7 +496,7 @@ func printSamples(out io.Writer, d measured.Document) {
 			counts = append(counts, fmt.Sprintf("%d %s", n, word))
 		}
 	}
-	heading(out, "%s: %d files: %s", strings.ToUpper(d.Verdict), len(d.Files), strings.Join(counts, ", "))
+	heading(out, "%s: %s: %s", strings.ToUpper(d.Verdict), spell.Count(len(d.Files), "file"), strings.Join(counts, ", "))
 	shown := d.Files
 	title := ""
 	if len(shown) > mostRows { // those that need a look

@@ -28,6 +28,7 @@ import (
 	"linewright/app/inspect"
 	"linewright/app/wire"
 	"linewright/app/workspace"
+	"linewright/internal/spell"
 	"linewright/job/assess"
 	"linewright/job/lot"
 	"linewright/job/verify"
@@ -266,7 +267,7 @@ func ReadFixture(r io.Reader, name string) (*network.Network, error) {
 	case err != nil:
 		return nil, workspace.Fault{File: name, Err: err, Problem: err.Error(), Help: "export S-parameters"}
 	case n.Ports != 2:
-		return nil, workspace.Fault{File: name, Err: verify.ErrTwoPort, Problem: fmt.Sprintf("a fixture with %d ports", n.Ports), Help: "give a two-port, port 2 towards the sample on the left, port 1 on the right"}
+		return nil, workspace.Fault{File: name, Err: verify.ErrTwoPort, Problem: fmt.Sprintf("a fixture with %s", spell.Count(n.Ports, "port")), Help: "give a two-port, port 2 towards the sample on the left, port 1 on the right"}
 	}
 	return &n, nil
 }

@@ -405,7 +405,7 @@ func (v *values) sweep(text string) []float64 {
 		}
 	}
 	if len(out) > mostPoints {
-		v.fail("at", fmt.Sprintf("%d frequencies", len(out)), fmt.Sprintf("ask for at most %d", mostPoints))
+		v.fail("at", spell.Count(len(out), "frequency"), fmt.Sprintf("ask for at most %d", mostPoints))
 	}
 	return out
 }

@@ -11,6 +11,7 @@ import (
 	"linewright/hardware/launch"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
+	"linewright/internal/spell"
 	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/touchstone"
@@ -231,7 +232,7 @@ func Build(spec Spec, cat catalogue.Catalogue) (Built, error) {
 				return fail(fmt.Sprintf("the file %q was not read", p.File.Path), "check the path; it is relative to the workspace")
 			}
 			if p.File.Network.Ports != 2 {
-				return fail(fmt.Sprintf("%q has %d ports", p.File.Path, p.File.Network.Ports), "a piece of a chain is a two-port")
+				return fail(fmt.Sprintf("%q has %s", p.File.Path, spell.Count(p.File.Network.Ports, "port")), "a piece of a chain is a two-port")
 			}
 			add(File{Where: p.Name, Spec: *p.File}, RoleOther)
 		default:

@@ -1,4 +1,5 @@
-// Package spell finds the known word that a misspelt one most likely means.
+// Package spell finds the known word that a misspelt one most likely means, and
+// writes the plural after a number.
 package spell
 
 import "strings"

@@ -10,6 +10,7 @@ import (
 	"linewright/hardware/chain"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
+	"linewright/internal/spell"
 	"linewright/job/enquiry"
 	"linewright/physics/line"
 	"linewright/physics/units"
@@ -155,7 +156,7 @@ func (j *judge) densities() error {
 	if !ok {
 		switch {
 		case f.Columns != nil && f.Rows != nil && j.e.Lines != nil && *f.Columns**f.Rows < *j.e.Lines:
-			j.ask(enquiry.Question{Field: "field.columns", Text: fmt.Sprintf("How do %d lines stand in %d columns and %d rows?", *j.e.Lines, *f.Columns, *f.Rows), Changes: "the pitch that is left"})
+			j.ask(enquiry.Question{Field: "field.columns", Text: fmt.Sprintf("How do %s stand in %s and %s?", spell.Count(*j.e.Lines, "line"), spell.Count(*f.Columns, "column"), spell.Count(*f.Rows, "row")), Changes: "the pitch that is left"})
 		default:
 			j.ask(enquiry.Question{Field: "field.pitch", Text: "Which centre distance is available, or how large is the field and how many lines stand in it?", Changes: "which interfaces fit with their tools"})
 		}

@@ -8,6 +8,7 @@ import (
 
 	"linewright/hardware/joint"
 	"linewright/hardware/part"
+	"linewright/internal/spell"
 	"linewright/job/enquiry"
 	"linewright/physics/line"
 	"linewright/physics/network"
@@ -519,7 +520,7 @@ func (j *judge) fieldForce(r *JointReport, last side, source string, a enquiry.A
 			m.Margin = units.In(*a.Force-total, "N")
 			m.Verdict = verdict(m.Margin, m.Margin, false)
 		}
-		m.Why = fmt.Sprintf("%d lines of %v at the side mated last, all at once", r.Lines, *last.handling.Engage)
+		m.Why = fmt.Sprintf("%s of %v at the side mated last, all at once", spell.Count(r.Lines, "line"), *last.handling.Engage)
 		var all []string
 		for _, f := range r.Forces {
 			s := fmt.Sprintf("%s (%s) %.0f N", f.Part, f.Retention, float64(f.Engage))
@@ -528,7 +529,7 @@ func (j *judge) fieldForce(r *JointReport, last side, source string, a enquiry.A
 			}
 			all = append(all, s)
 		}
-		j.noteOnce("mating force of %d lines, by the side mated last: %s", r.Lines, strings.Join(all, "; "))
+		j.noteOnce("mating force of %s, by the side mated last: %s", spell.Count(r.Lines, "line"), strings.Join(all, "; "))
 		if total > handForce {
 			j.caution(Caution(fmt.Sprintf("Mating takes about %.0f N: jack-screws turned evenly, guide pins, and a stiffener; check the boards' bow. Keep fingers out of the closing gap. (Above about %.0f N by hand: common practice.)", float64(total), float64(handForce))))
 		}
@@ -545,9 +546,9 @@ func (j *judge) fieldForce(r *JointReport, last side, source string, a enquiry.A
 			}
 		}
 		if least.Engage > *a.Force {
-			j.Gaps = append(j.Gaps, Gap{Axis: "mating force of the field", Asked: fmt.Sprintf("%.0f N for %d lines", float64(*a.Force), r.Lines), Best: fmt.Sprintf("%.0f N (%s)", float64(least.Engage), least.Part), Cause: NotYetBuilt,
+			j.Gaps = append(j.Gaps, Gap{Axis: "mating force of the field", Asked: fmt.Sprintf("%.0f N for %s", float64(*a.Force), spell.Count(r.Lines, "line")), Best: fmt.Sprintf("%.0f N (%s)", float64(least.Engage), least.Part), Cause: NotYetBuilt,
 				Needs: fmt.Sprintf("a face that mates at %.2g N a line, or a field mated in parts", float64(*a.Force)/float64(r.Lines))})
-			j.Ways = append(j.Ways, Option{"mate the field in parts, or with jack-screws", fmt.Sprintf("%d lines at once stay within %.0f N", int(float64(*a.Force)/(float64(least.Engage)/float64(r.Lines))), float64(*a.Force))})
+			j.Ways = append(j.Ways, Option{"mate the field in parts, or with jack-screws", fmt.Sprintf("%s at once stay within %.0f N", spell.Count(int(float64(*a.Force)/(float64(least.Engage)/float64(r.Lines))), "line"), float64(*a.Force))})
 		}
 		for _, f := range r.Forces[1:] {
 			if f.Engage <= *a.Force {

@@ -11,6 +11,7 @@ import (
 	"linewright/hardware/joint"
 	"linewright/hardware/part"
 	"linewright/hardware/series"
+	"linewright/internal/spell"
 	"linewright/job/enquiry"
 	"linewright/physics/units"
 )
@@ -130,7 +131,7 @@ func (j *judge) lives() error {
 	mass, unknown := j.s.Chain.Mass()
 	if n := j.e.Lines; n != nil && *n > 1 && mass > 0 {
 		r.SetMass = units.Mass(*n) * mass
-		text := fmt.Sprintf("the set of %d lines weighs %v", *n, r.SetMass)
+		text := fmt.Sprintf("the set of %s weighs %v", spell.Count(*n, "line"), r.SetMass)
 		if len(unknown) > 0 {
 			text += " without the parts that state no mass"
 		}

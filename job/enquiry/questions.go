@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"linewright/hardware/part"
+	"linewright/internal/spell"
 	"linewright/physics/line"
 	"linewright/physics/units"
 )
@@ -422,7 +423,7 @@ func (e Enquiry) fieldContradictions(say sayer) {
 	room := columns * rows
 	switch {
 	case room < n:
-		text := fmt.Sprintf("%d lines at a pitch of %v do not fit into %v × %v: %d do", n, *f.Pitch, *f.Width, *f.Height, room)
+		text := fmt.Sprintf("%s at a pitch of %v do not fit into %v × %v: %d do", spell.Count(n, "line"), *f.Pitch, *f.Width, *f.Height, room)
 		say("one of count, pitch and field is wrong", text, "lines", "field.pitch", "field.width", "field.height")
 	case room > 100*n:
 		inch := units.Length(float64(*f.Pitch) * 25.4)

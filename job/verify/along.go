@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sort"
 
+	"linewright/internal/spell"
 	"linewright/physics/line"
 	"linewright/physics/network"
 	"linewright/physics/timedomain"
@@ -484,7 +485,7 @@ func nearest(f []float64, x float64) int {
 func evenly(f []float64) ([]float64, error) {
 	n := len(f)
 	if n < 16 {
-		return nil, fmt.Errorf("%d frequencies are too few for the time domain: measure sixteen at least", n)
+		return nil, fmt.Errorf("%s: too few for the time domain; measure sixteen at least", spell.Count(n, "frequency"))
 	}
 	step := (f[n-1] - f[0]) / float64(n-1)
 	even, least := true, math.Inf(1)

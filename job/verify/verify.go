@@ -27,6 +27,7 @@ import (
 	"sync"
 
 	"linewright/hardware/chain"
+	"linewright/internal/spell"
 	"linewright/job/assess"
 	"linewright/job/enquiry"
 	"linewright/job/tolerance"
@@ -188,10 +189,10 @@ var ErrTwoPort = errors.New("a chain is a two-port")
 // left one.
 func (p *Plan) Judge(ctx context.Context, n network.Network) (Report, error) {
 	if n.Ports != 2 {
-		return Report{}, fmt.Errorf("the file has %d ports: %w; measure from end to end", n.Ports, ErrTwoPort)
+		return Report{}, fmt.Errorf("the file has %s: %w; measure from end to end", spell.Count(n.Ports, "port"), ErrTwoPort)
 	}
 	if len(n.Frequency) < 2 {
-		return Report{}, fmt.Errorf("the file holds %d frequencies: a limit over a band needs a sweep", len(n.Frequency))
+		return Report{}, fmt.Errorf("the file holds %s: a limit over a band needs a sweep", spell.Count(len(n.Frequency), "frequency"))
 	}
 	for _, z := range n.Reference {
 		if z != 50 {
