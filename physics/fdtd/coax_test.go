@@ -104,9 +104,9 @@ func firstPort(t *testing.T, m *Model) (*grid, *section) {
 		t.Fatal(err)
 	}
 	g.measure()
-	s, err := g.section(m.Ports[0])
+	modes, _, err := g.sections(0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	return g, s
+	return g, modes[0]
 }

@@ -149,14 +149,30 @@ const (
 	ZHigh
 )
 
+// mostModes is more than a port's cross-section carries on a sensible grid.
+const mostModes = 100
+
 // Mode is what travels in a port's line.
 type Mode int
 
 // The kinds of modes.
 const (
 	TEM Mode = iota // between the signal and all other metal; quasi-TEM where the filling is not uniform
-	TE              // the lowest TE mode of a hollow, uniformly filled guide: TE10 of a rectangular one
+	TE              // of a guide: the lowest TE mode, TE10 of a hollow rectangular one
+	TM              // what a mode of a port may turn out to be; not to be asked for
 )
+
+func (m Mode) String() string {
+	switch m {
+	case TEM:
+		return "TEM"
+	case TE:
+		return "TE"
+	case TM:
+		return "TM"
+	}
+	return fmt.Sprintf("Mode(%d)", int(m))
+}
 
 // Port is where a line leaves the region. The side needs not be Open: the
 // line behind the port always goes on.
@@ -167,12 +183,29 @@ type Port struct {
 	// Signal is a point of the signal conductor (TEM only), in the
 	// coordinates of the two axes that follow the side's own in the cycle.
 	Signal [2]float64 // m
+	// Signals are points of the signal conductors of a line that has several, such as
+	// a pair of strips; Signal is then not looked at. S is between the conductors, each
+	// to the port's other metal, referred to Reference.
+	Signals [][2]float64 // m
+	// Reference is that of the conductors in Signals, in Ω; 0: 50.
+	Reference float64
+	// Modes is the number of modes of the port; 0: one for each signal conductor, or
+	// the lowest TE. Further ones follow by their cutoffs, TE and TM, the lowest first.
+	Modes int
 	// Window bounds the port's cross-section, low and high corner; the whole
 	// side when zero.
 	Window [2][2]float64 // m
 	// Plane is the coordinate, along the side's axis, of the plane that S is
 	// referred to, in m.
 	Plane float64
+}
+
+// signals returns the points of the port's signal conductors.
+func (p Port) signals() [][2]float64 {
+	if len(p.Signals) > 0 {
+		return p.Signals
+	}
+	return [][2]float64{p.Signal}
 }
 
 // Cage is a space that is meant to be closed by metal: from Inside no way of
@@ -266,6 +299,15 @@ func (m *Model) Check() error {
 		if p.Side < XLow || p.Side > ZHigh {
 			bad("port %d (%s) stands on side %d: choose XLow to ZHigh", i, p.Name, p.Side)
 			continue
+		}
+		if p.Mode != TEM && p.Mode != TE {
+			bad("port %d (%s) asks for mode %v: choose TEM or TE", i, p.Name, p.Mode)
+		}
+		if least := len(p.signals()); p.Mode == TEM && p.Modes != 0 && p.Modes < least || p.Modes < 0 || p.Modes > mostModes {
+			bad("port %d (%s) asks for %d modes: choose 0, or %d to %d", i, p.Name, p.Modes, least, mostModes)
+		}
+		if !(p.Reference >= 0) || math.IsInf(p.Reference, 0) {
+			bad("port %d (%s) is referred to %g Ω: give a resistance above zero", i, p.Name, p.Reference)
 		}
 		if w := p.Window; w != ([2][2]float64{}) && !(w[1][0] > w[0][0] && w[1][1] > w[0][1]) {
 			bad("port %d (%s) has a window from (%g, %g) m to (%g, %g) m: give its low and its high corner", i, p.Name, w[0][0], w[0][1], w[1][0], w[1][1])

@@ -2,64 +2,49 @@ package fdtd
 
 import "math"
 
-// The mode of a quasi-TEM port above rest. With V the voltages along the edges of the
-// cross-section, ψ those along the line (of the edges that leave its nodes), N the
-// reciprocal areas of faces, C the circulation about cells and G the difference along
-// edges, Yee's equations of a wave that turns by θ per cell of length d are, with
-// s = 2 sin(θ/2), κ = (2d sin(ωΔt/2)/cΔt)², ψ = sζ,
+// Modes where the filling is not uniform, or where faces lend area. With V the voltages
+// along the edges of the cross-section, ψ those along the line (of the edges that leave
+// its nodes), N the reciprocal areas of faces, C the circulation about cells and G the
+// difference along edges, Yee's equations of a wave that turns by θ per cell of length
+// d are, with s = 2 sin(θ/2), κ = (2d sin(ωΔt/2)/cΔt)², ψ = sζ,
 //
 //	κ W V = s² N_t (V − Gζ) + Cᵀ N_z C V
 //	κ M ζ = Gᵀ N_t (Gζ − V)
 //
 // W being ε times the ratio of dual size to free length, M ε times the dual area over
 // d². This is a symmetric eigenproblem for s²/κ, the effective permittivity, linear in
-// V and ζ together; inverse iteration from the static mode solves it. The mode's
+// V and ζ together; it is below zero for a mode that decays. Inverse iteration of a few
+// vectors together solves it, from the static modes and those at their cutoffs. A mode's
 // magnetic field is N_t (V − Gζ), and the voltages of one mode times the magnetic
-// field of another sum to zero: so a port hears its own mode alone.
+// field of another sum to zero: so a port hears each of its modes alone.
 
 // A pattern is a mode's transverse field at one frequency.
 type pattern struct {
-	f    float64               // Hz
-	e, h [2]map[[2]int]float64 // as of section
-	eps  float64
-	geom float64
-}
-
-// A link is an edge of a TEM port's cross-section, from node i to node j.
-type link struct {
-	c      int
-	p      [2]int
-	i, j   int
-	part   float64
-	w, eps float64 // of E: dual size over free length, permittivity
-	n      float64 // of H: dual size times n_ii, see lend
-}
-
-// A tie is what a face of an edge takes of another's circulation.
-type tie struct {
-	i, j int // of links
-	w    float64
-}
-
-// A cross is a TEM port's cross-section.
-type cross struct {
-	links  []link
-	number [2]map[[2]int]int // of links
-	ties   []tie
-	metal  []bool    // by node
-	signal []float64 // by node: 1 on the signal conductor, else 0
+	f     float64               // Hz
+	e, h  [2]map[[2]int]float64 // as of section
+	norm  float64               // ∫E×H of the profiles
+	eps   float64               // s²/κ
+	q     float64               // (s/d)², 1/m²
+	geom  float64               // current over voltage, but for jωμ: as of section
+	share []float64             // as of section
 }
 
 // mostWork bounds the multiplications of one factorization: some seconds.
 const mostWork = 4e9
 
-// bend finds the mode at f. It gives up (false) where the mode is not the static one
-// grown with frequency, as between coupled lines, or the cross-section is too large.
-func (s *section) bend(g *grid, x *cross, f float64) (pattern, bool) {
+// A pencil is the two sides of the eigenproblem at one frequency.
+type pencil struct {
+	x    *cross
+	n    int
+	edge []int // unknown of each link
+	node []int // of each node; −1: none
+	a, b entries
+}
+
+func (s *section) pencil(g *grid, x *cross, f float64) *pencil {
 	nu, nv := g.n[s.u]+1, g.n[s.v]+1
 	d := s.spacing
-	o := 2 * math.Sin(math.Pi*f*g.dt) / (c0 * g.dt) * d
-	kappa := o * o
+	kappa := g.turn(f) * d * d
 
 	// unknowns in the order of the nodes, the shorter side first
 	edge, node := make([]int, len(x.links)), make([]int, nu*nv)
@@ -96,19 +81,14 @@ func (s *section) bend(g *grid, x *cross, f float64) (pattern, bool) {
 	for m, l := range x.links {
 		a.add(edge[m], edge[m], l.w*l.eps)
 	}
-	// N_t (V − Gζ), and its transpose
-	grad := func(l link) (at [3]int, by [3]float64) { // of V − Gζ; [0] is the edge's
-		at, by = [3]int{0, node[l.i], node[l.j]}, [3]float64{1, -1, 1}
-		return at, by
-	}
-	join := func(m, k int, w float64) {
-		p, x1 := grad(x.links[m])
-		q, x2 := grad(x.links[k])
-		p[0], q[0] = edge[m], edge[k]
+	out := &pencil{x: x, n: n, edge: edge, node: node}
+	join := func(m, k int, w float64) { // (V − Gζ)ᵀ N_t (V − Gζ)
+		p, by := out.drop(m), [3]float64{1, -1, 1}
+		q := out.drop(k)
 		for i := range 3 {
 			for j := range 3 {
 				if p[i] >= 0 && q[j] >= 0 && p[i] >= q[j] {
-					b.add(p[i], q[j], w*x1[i]*x2[j])
+					b.add(p[i], q[j], w*by[i]*by[j])
 				}
 			}
 		}
@@ -168,109 +148,246 @@ func (s *section) bend(g *grid, x *cross, f float64) (pattern, bool) {
 		}
 	}
 
-	start, y := make([]float64, n), make([]float64, n)
-	for m, l := range x.links {
-		start[edge[m]] = s.e[l.c][l.p] * [2][]float64{g.d[s.u], g.d[s.v]}[l.c][l.p[l.c]] * l.part
-	}
-	z := append([]float64(nil), start...)
-	eps := s.eps
-	k, ok := factor(n, &a, &b, s.eps*(1+1e-3))
-	if !ok {
-		return pattern{}, false
-	}
-	done := false
-	for range 60 {
-		b.apply(z, y)
-		k.solve(y)
-		top := 0.0
-		for _, v := range y {
-			top = max(top, math.Abs(v))
+	out.a, out.b = a, b
+	return out
+}
+
+// drop returns the unknowns of V − Gζ along a link: V, then ζ at its two ends.
+func (p *pencil) drop(link int) [3]int {
+	l := p.x.links[link]
+	return [3]int{p.edge[link], p.node[l.i], p.node[l.j]}
+}
+
+// A wave is a solution of the pencil.
+type wave struct {
+	z          []float64
+	volt, flow []float64 // by link
+	eps        float64
+}
+
+func (p *pencil) wave(z []float64, eps float64) wave {
+	w := wave{z: z, eps: eps, volt: make([]float64, len(p.edge)), flow: make([]float64, len(p.edge))}
+	fall := make([]float64, len(p.edge))
+	for m := range p.edge {
+		at := p.drop(m)
+		w.volt[m] = z[at[0]]
+		fall[m] = w.volt[m]
+		if at[1] >= 0 {
+			fall[m] -= z[at[1]]
 		}
-		for i := range y {
-			z[i] = y[i] / top
-		}
-		a.apply(z, y)
-		num := dot(z, y)
-		b.apply(z, y)
-		next := num / dot(z, y)
-		done = math.Abs(next/eps-1) < 1e-12
-		if eps = next; done {
-			break
+		if at[2] >= 0 {
+			fall[m] += z[at[2]]
 		}
 	}
-	if !done {
-		return pattern{}, false
+	p.x.flow(fall, w.flow)
+	return w
+}
+
+// alike is 1 for two waves of one mode, 0 for waves of two.
+func alike(v, w wave) float64 {
+	return dot(v.volt, w.flow) * dot(w.volt, v.flow) / (dot(v.volt, v.flow) * dot(w.volt, w.flow))
+}
+
+// nearest returns the wave among several that is most like v, and how like. Of waves of
+// equal speed it takes what they hold of v together.
+func nearest(v wave, among []wave) (wave, float64) {
+	best, most := -1, 0.0
+	for i, w := range among {
+		if a := alike(v, w); a > most {
+			best, most = i, a
+		}
 	}
-	out := pattern{f: f, eps: eps}
-	for c := range 2 {
-		out.e[c], out.h[c] = map[[2]int]float64{}, map[[2]int]float64{}
+	if best < 0 {
+		return wave{}, 0
 	}
-	flow := make([]float64, len(x.links))
-	drop := func(m int) float64 {
-		at, by := grad(x.links[m])
-		at[0] = edge[m]
-		sum := 0.0
-		for i := range 3 {
-			if at[i] >= 0 {
-				sum += by[i] * z[at[i]]
+	var same []wave
+	for _, w := range among {
+		if math.Abs(w.eps-among[best].eps) <= 1e-8*math.Abs(w.eps) {
+			same = append(same, w)
+		}
+	}
+	if len(same) == 1 {
+		return among[best], most
+	}
+	sum := wave{eps: among[best].eps, z: make([]float64, len(same[0].z)), volt: make([]float64, len(v.volt)), flow: make([]float64, len(v.volt))}
+	for i, w := range same { // one orthogonal to the other
+		for _, u := range same[:i] {
+			w = w.plus(u, -dot(u.flow, w.volt)/dot(u.flow, u.volt))
+		}
+		same[i] = w
+		sum = sum.plus(w, dot(w.flow, v.volt)/dot(w.flow, w.volt))
+	}
+	return sum, alike(v, sum)
+}
+
+func (w wave) plus(u wave, by float64) wave {
+	add := func(x, y []float64) []float64 {
+		out := make([]float64, len(x))
+		for i := range x {
+			out[i] = x[i] + by*y[i]
+		}
+		return out
+	}
+	return wave{add(w.z, u.z), add(w.volt, u.volt), add(w.flow, u.flow), w.eps}
+}
+
+// follow finds the patterns of a port's modes over the band, from the highest
+// frequency down; at holds what each is at its cutoff, nothing for a TEM mode. It returns
+// the modes that it cannot follow, which keep one pattern at every frequency.
+func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost []*section, large bool) {
+	parts := []float64{1, 0.8, 0.6, 0.4, 0.25, 0.12}
+	sigma, hollow := 0.0, false
+	for i, m := range modes {
+		sigma = max(sigma, m.eps*(1+1e-3))
+		hollow = hollow || at[i].volt != nil
+	}
+	if hollow {
+		for _, l := range x.links {
+			sigma = max(sigma, l.eps*(1+1e-3))
+		}
+		// near their cutoffs hybrid modes change fast: all within the band
+		low := min(max(g.model.Band[0]/g.model.Band[1], 0.1), 0.95)
+		for i := range parts {
+			parts[i] = 1 - (1-low)*float64(i)/float64(len(parts)-1)
+		}
+	}
+	before := make([]wave, len(modes))
+	tracks := make([][]pattern, len(modes))
+	gone := make([]bool, len(modes))
+	var start [][]float64
+	for _, part := range parts {
+		f := part * g.model.Band[1]
+		p := s.pencil(g, x, f)
+		if start == nil {
+			for i, m := range modes {
+				z := m.start(g, p, at[i], f)
+				start = append(start, z)
+				before[i] = p.wave(z, 0)
+				if at[i].volt == nil { // the flow of rest is another's than N_t V where faces lend
+					for k, l := range x.links {
+						_, _, across := m.edge(g, l.c, l.p)
+						before[i].flow[k] = m.h[l.c][l.p] * across
+					}
+				}
+			}
+			if len(modes) > 1 || hollow { // company: what is not asked for but near
+				start = append(start, strangers(p.n, 2)...)
 			}
 		}
-		return sum
-	}
-	for m, l := range x.links {
-		flow[m] += l.n * drop(m)
-	}
-	for _, c := range x.ties {
-		flow[c.i] += c.w * drop(c.j)
-		flow[c.j] += c.w * drop(c.i)
-	}
-	// one volt is what the power divided by the signal's current is
-	still, back, power, current := 0.0, 0.0, 0.0, 0.0
-	for m, l := range x.links {
-		_, _, across := s.edge(g, l.c, l.p)
-		still += start[edge[m]] * flow[m]
-		back += z[edge[m]] * s.h[l.c][l.p] * across
-		power += z[edge[m]] * flow[m]
-		current += flow[m] * (x.signal[l.i] - x.signal[l.j])
-	}
-	volt := power / current
-	out.geom = power / (volt * volt)
-	// the static mode's part in this one: 1 at rest
-	if alike := still * back / (s.geom * power); !(alike > 0.9 && alike < 1.1) || !(out.eps > 0) {
-		return pattern{}, false
-	}
-	for m, l := range x.links {
-		_, length, across := s.edge(g, l.c, l.p)
-		out.e[l.c][l.p] = z[edge[m]] / volt / (length * l.part)
-		out.h[l.c][l.p] = flow[m] / volt / across
-	}
-	return out, true
-}
-
-// follow finds the mode's patterns over the band. Where one cannot be found the mode
-// stays the static one at every frequency.
-func (s *section) follow(g *grid, x *cross) {
-	all := []pattern{{e: s.e, h: s.h, eps: s.eps, geom: s.geom}}
-	for _, part := range []float64{0.12, 0.25, 0.4, 0.6, 0.8, 1} {
-		m, ok := s.bend(g, x, part*g.model.Band[1])
+		k, ok := factor(p.n, &p.a, &p.b, sigma)
 		if !ok {
-			return
+			return modes, true
 		}
-		all = append(all, m)
+		eps, z, ok := subspace(start, sigma, len(modes), k.solve, p.a.apply, p.b.apply)
+		if !ok {
+			return modes, false
+		}
+		var waves []wave
+		for i := range z {
+			waves = append(waves, p.wave(z[i], eps[i]))
+		}
+		start = z
+		sigma = math.Inf(-1)
+		for i, m := range modes {
+			w, like := nearest(before[i], waves)
+			least := 0.8
+			if at[i].volt != nil && part == 1 {
+				least = 0.4
+			}
+			if gone[i] = gone[i] || !(like > least && like < 1.25); gone[i] {
+				continue
+			}
+			if dotw(x, before[i].volt, w.volt) < 0 {
+				w = wave{eps: w.eps, z: make([]float64, len(w.z)), volt: make([]float64, len(w.volt)), flow: make([]float64, len(w.flow))}.plus(w, -1)
+			}
+			before[i] = w
+			sigma = max(sigma, w.eps+1e-3*max(1, math.Abs(w.eps)))
+			tracks[i] = append(tracks[i], m.shape(g, x, w, f))
+		}
+		if math.IsInf(sigma, -1) {
+			return modes, false
+		}
 	}
-	s.patterns = all
+	for i, m := range modes {
+		if gone[i] {
+			lost = append(lost, m)
+			continue
+		}
+		if m.kind == TEM {
+			m.patterns = append(m.patterns, pattern{e: m.e, h: m.h, norm: m.geom, eps: m.eps, geom: m.geom, share: m.share})
+		}
+		for k := len(parts) - 1; k >= 0; k-- {
+			m.patterns = append(m.patterns, tracks[i][k])
+		}
+		if m.kind != TEM { // the source's
+			last := m.patterns[len(parts)-1]
+			m.e, m.h, m.geom = last.e, last.h, last.norm
+		}
+	}
+	return lost, false
 }
 
-// weights returns those of the patterns at f: a cubic through the four about f, in
-// f²/(1 + 2f²/f1²), f1 the highest. (A microstrip's permittivity rises with f² at
-// first and more slowly later.)
+// start is a first guess of the mode at f.
+func (s *section) start(g *grid, p *pencil, at cutoff, f float64) []float64 {
+	z := make([]float64, p.n)
+	if at.volt == nil {
+		for m, l := range p.x.links {
+			z[p.edge[m]] = s.e[l.c][l.p] * [2][]float64{g.d[s.u], g.d[s.v]}[l.c][l.p[l.c]] * l.part
+		}
+		return z
+	}
+	by := 1.0
+	if s.kind == TM { // V = −s²/kc² Gζ
+		by = 1 - g.turn(f)/at.turn
+	}
+	for m := range p.x.links {
+		z[p.edge[m]] = by * at.volt[m]
+	}
+	for i, n := range p.node {
+		if n >= 0 && at.node != nil {
+			z[n] = at.node[i]
+		}
+	}
+	return z
+}
+
+// shape makes a wave a pattern.
+func (s *section) shape(g *grid, x *cross, w wave, f float64) pattern {
+	if s.kind == TEM {
+		p := s.tem(g, x, w.volt, w.flow)
+		p.f, p.eps, p.q = f, w.eps, w.eps*g.turn(f)
+		return p
+	}
+	power := dot(w.volt, w.flow)
+	volt := math.Sqrt(dotw(x, w.volt, w.volt))
+	p := pattern{f: f, norm: 1, eps: w.eps, q: w.eps * g.turn(f), geom: power / (volt * volt)}
+	p.e, p.h = s.profiles(g, x, w.volt, w.flow, 1/volt, volt/power)
+	return p
+}
+
+// dotw is ∫E·E' of voltages along the links.
+func dotw(x *cross, v, u []float64) (sum float64) {
+	for k, l := range x.links {
+		sum += l.w * v[k] * u[k]
+	}
+	return sum
+}
+
+// weights returns those of the patterns at f: a cubic through the four about f, for a
+// TEM mode in f²/(1 + 2f²/f1²), f1 the highest (a microstrip's permittivity rises with f²
+// at first and more slowly later), for others in f².
 func (s *section) weights(f float64) []float64 {
 	n := len(s.patterns)
 	if n == 0 {
 		return []float64{1}
 	}
 	top := s.patterns[n-1].f
-	at := func(f float64) float64 { return f * f / (1 + 2*f*f/(top*top)) }
+	at := func(f float64) float64 {
+		if s.kind != TEM {
+			return f * f
+		}
+		return f * f / (1 + 2*f*f/(top*top))
+	}
 	low := 0
 	for low+4 < n && s.patterns[low+2].f < f {
 		low++
@@ -287,7 +404,8 @@ func (s *section) weights(f float64) []float64 {
 	return out
 }
 
-// line returns the effective permittivity and the C/ε0 of the empty line at f.
+// line returns the effective permittivity and the C/ε0 of the empty line at f, of a
+// TEM mode.
 func (s *section) line(f float64) (eps, geom float64) {
 	if len(s.patterns) == 0 {
 		return s.eps, s.geom
@@ -297,6 +415,36 @@ func (s *section) line(f float64) (eps, geom float64) {
 		geom += w * s.patterns[i].geom
 	}
 	return eps, geom
+}
+
+// wave returns (s/d)² of the mode at f, in 1/m², and what its current is to its
+// voltage but for jωμ: C/ε0 of the empty line for TEM, 1 for TE, εk²/kz² for TM.
+func (s *section) wave(g *grid, f float64) (q, geom float64) {
+	turn := g.turn(f)
+	if s.kind == TEM {
+		eps, geom := s.line(f)
+		return eps * turn, geom
+	}
+	if len(s.patterns) == 0 {
+		q = s.eps*turn - s.kc2
+		if s.kind == TE {
+			return q, 1
+		}
+		return q, s.eps * turn / q
+	}
+	whole := 0.0
+	least, most := math.Inf(1), math.Inf(-1)
+	for i, w := range s.weights(f) {
+		p := s.patterns[i]
+		q += w * p.q
+		geom += w * p.geom
+		whole += w * p.geom * p.q
+		least, most = min(least, p.geom), max(most, p.geom)
+	}
+	if least > 0 && most < 2*least { // of TE kind
+		return q, geom
+	}
+	return q, whole / q
 }
 
 func dot(x, y []float64) (sum float64) {

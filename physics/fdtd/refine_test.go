@@ -173,10 +173,11 @@ func TestQuasiTEMReflection(t *testing.T) {
 		t.Fatal(err)
 	}
 	g.measure()
-	p, err := g.section(m.Ports[0])
+	modes, _, err := g.sections(0)
 	if err != nil {
 		t.Fatal(err)
 	}
+	p := modes[0]
 	for k, f := range freq {
 		th := real(p.phase(g, f, 0.2e-3)) * 30
 		off := cmplx.Phase(s(k, 1, 0) * cmplx.Rect(1, th))

@@ -10,7 +10,7 @@ import (
 type Slice struct {
 	Axis int     // 0 x, 1 y, 2 z
 	At   float64 // m, along Axis: the cells that hold it are taken, at their middle
-	Port int     // which port is fed, by its place in Model.Ports
+	Port int     // which port is fed, by its place in Model.Ports; with its first mode
 	// Frequencies, in Hz, each of which gives a picture of phasors.
 	Frequencies []float64
 	// Times, in s after the start, each of which gives a picture of that moment.
@@ -74,10 +74,12 @@ type place struct {
 }
 
 // recorders returns those of the slices that belong to a run.
-func (g *grid) recorders(o Options, run int) []*recorder {
+// recorders returns those of the slices that show this run; hears holds the run in
+// which each port is fed.
+func (g *grid) recorders(o Options, run int, hears []int) []*recorder {
 	var out []*recorder
 	for n, s := range o.Slices {
-		if s.Port == run {
+		if hears[s.Port] == run {
 			out = append(out, g.recorder(n, s))
 		}
 	}

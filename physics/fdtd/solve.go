@@ -111,9 +111,11 @@ func (g *grid) bytes(o Options) float64 {
 
 // Result of a solution.
 type Result struct {
-	Network    network.Network // reference: each port's own impedance at mid-band, see Impedance
-	Impedance  [][]complex128  // Ω, by port and frequency: of the line on the grid, to which S is referred
-	Effective  []float64       // effective permittivity of each port's mode, static: of the wave on the grid
+	Network    network.Network // rows and columns as Waves; reference: Impedance at mid-band
+	Waves      []Wave          // of the ports in turn, one unless a port has several modes
+	Impedance  [][]complex128  // Ω, by wave and frequency, to which S is referred: of the line on the grid, or Port.Reference
+	Effective  []float64       // effective permittivity of each mode, at rest: of the wave on the grid
+	Notes      []string        // what to know of the ports' modes in the band
 	Cells      int
 	Steps      int // of all runs
 	TimeStep   float64
@@ -150,26 +152,24 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 			freq = append(freq, m.Band[0]+(m.Band[1]-m.Band[0])*float64(i)/100)
 		}
 	}
+	res := &Result{Cells: g.n[0] * g.n[1] * g.n[2], TimeStep: g.dt}
 	var sections []*section
-	for _, p := range m.Ports {
-		s, err := g.section(p)
+	hears := make([]int, len(m.Ports)) // the run in which each port is fed first
+	for i := range m.Ports {
+		modes, notes, err := g.sections(i)
 		if err != nil {
 			return nil, err
 		}
-		sections = append(sections, s)
+		hears[i] = len(sections)
+		sections = append(sections, modes...)
+		res.Notes = append(res.Notes, notes...)
 	}
 	n := len(sections)
-	res := &Result{Cells: g.n[0] * g.n[1] * g.n[2], TimeStep: g.dt, Network: network.New(n, freq, 1)}
-	z := make([][]complex128, n)
+	res.Network = network.New(n, freq, 1)
+	pairs := g.conductorWaves(sections)
 	for i, s := range sections {
-		for _, f := range freq {
-			z[i] = append(z[i], s.impedance(g, f))
-		}
-		mid := s.impedance(g, (m.Band[0]+m.Band[1])/2)
-		res.Network.Reference[i] = complex(math.Max(cmplx.Abs(mid), 1e-9), 0)
-		res.Effective = append(res.Effective, s.eps)
+		res.describe(g, s, i, pairs)
 	}
-	res.Impedance = z
 	first := make([]int, n) // of each port's series
 	for i := range n - 1 {
 		first[i+1] = first[i] + 2*max(1, len(sections[i].patterns))
@@ -178,7 +178,7 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 	var series [][]float64
 	f := newFields[T](g, o.Workers)
 	if o.Resume != nil {
-		if from, series, err = f.load(o.Resume, o, freq); err != nil {
+		if from, series, err = f.load(o.Resume, o, freq, hears); err != nil {
 			return nil, err
 		}
 	}
@@ -211,7 +211,7 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 			state = newFields[T](g, o.Workers)
 		}
 		if !(resumed && run == from) {
-			state.recorders = g.recorders(o, run)
+			state.recorders = g.recorders(o, run, hears)
 			state.skin = g.skin(freq)
 		}
 		state.ended = ended
@@ -225,6 +225,9 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 				in, out := s.waves(g, v[first[i]:], fr)
 				a[run][i], b[run][i] = append(a[run][i], in), append(b[run][i], out)
 			}
+		}
+		for _, p := range pairs {
+			p.apply(g, freq, a[run], b[run])
 		}
 		for _, r := range state.recorders {
 			s, peak := sections[run], 0.0
@@ -389,7 +392,7 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 	if v == nil {
 		v = make([][]float64, 2*len(meters))
 	}
-	wave := pulse(m.Band, sections[run].TE)
+	wave := pulse(m.Band, sections[run].kind != TEM)
 	over := int(11 * 0.35 / max((m.Band[1]-m.Band[0])/2, 0.05*m.Band[1]) / f.dt) // the pulse is over
 	most, every := int(or(float64(o.MaxSteps), 100000)), int(or(float64(o.CheckpointSteps), 5000))
 	left = 1

@@ -281,7 +281,7 @@ func (f *fields[T]) save(w io.Writer, e *yee.Engine[T], port int, series [][]flo
 	return gob.NewEncoder(w).Encode(s)
 }
 
-func (f *fields[T]) load(r io.Reader, o Options, freq []float64) (port int, series [][]float64, err error) {
+func (f *fields[T]) load(r io.Reader, o Options, freq []float64, hears []int) (port int, series [][]float64, err error) {
 	var s saved
 	if err := gob.NewDecoder(r).Decode(&s); err != nil {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
@@ -292,7 +292,7 @@ func (f *fields[T]) load(r io.Reader, o Options, freq []float64) (port int, seri
 	if s.Size != f.size {
 		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
 	}
-	f.recorders = f.grid.recorders(o, s.Port)
+	f.recorders = f.grid.recorders(o, s.Port, hears)
 	if f.skin = f.grid.skin(freq); f.skin != nil {
 		if len(s.Skin) != len(f.skin.sums) {
 			return 0, nil, fmt.Errorf("fdtd: the checkpoint has other frequencies or other metal: resume with the model and options it was written with")
