@@ -287,8 +287,8 @@ func (s *section) waves(g *grid, series [][]float64, fr float64) (in, out comple
 	z := s.impedance(g, fr)
 	v, i := complex(0, 0), complex(0, 0)
 	for n, w := range s.weights(fr) {
-		v += complex(w, 0) * transform(series[2*n], fr, g.dt, 1)
-		i += complex(w, 0) * transform(series[2*n+1], fr, g.dt, 1.5) // H stands half a step later
+		v += complex(w, 0) * transform(series[2*n], fr, g.dt, g.every(), 1)
+		i += complex(w, 0) * transform(series[2*n+1], fr, g.dt, g.every(), 1.5) // H stands half a step later
 	}
 	shift := cmplx.Exp(complex(0, 1) * s.travel(g, fr))
 	root := cmplx.Sqrt(z)
@@ -351,15 +351,19 @@ func transpose(n int, x []complex128) {
 	}
 }
 
-// transform is the Fourier integral of samples at (n + at)·dt.
-func transform(v []float64, f, dt, at float64) complex128 {
+// every is the number of steps between two readings of a port: 64 readings or more to
+// the period of the band's top.
+func (g *grid) every() int { return max(1, int(1/(64*g.model.Band[1]*g.dt))) }
+
+// transform is the Fourier integral of samples at (n·every + at)·dt.
+func transform(v []float64, f, dt float64, every int, at float64) complex128 {
 	w := -2 * math.Pi * f * dt
-	turn := cmplx.Exp(complex(0, w))
+	turn := cmplx.Exp(complex(0, w*float64(every)))
 	sum := complex(0, 0)
 	for i := len(v) - 1; i >= 0; i-- { // Horner
 		sum = sum*turn + complex(v[i], 0)
 	}
-	return sum * cmplx.Exp(complex(0, w*at)) * complex(dt, 0)
+	return sum * cmplx.Exp(complex(0, w*at)) * complex(dt*float64(every), 0)
 }
 
 // pulse is the source current against time: a Gaussian whose spectrum fills the
@@ -403,7 +407,7 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 	e.Drive(f.yeeTaps(source), func(step int) float64 { return wave((float64(step) + 0.5) * f.dt) })
 	var read []*yee.Meter // as v
 	for i := range meters {
-		read = append(read, e.MeterE(f.yeeTaps(meters[i].voltage)), e.MeterH(f.yeeTaps(meters[i].current)))
+		read = append(read, e.MeterE(f.yeeTaps(meters[i].voltage), f.grid.every()), e.MeterH(f.yeeTaps(meters[i].current), f.grid.every()))
 	}
 	for f.step < most {
 		// as many steps at once as nobody looks between

@@ -58,12 +58,20 @@ type read struct {
 	weights []float64
 }
 
-// A Meter adds up the fields at its taps after each step.
+// A Meter adds up the fields at its taps after every so many steps, the first included.
 type Meter struct {
-	// Values has one sum for each step.
+	// Values has one sum for each reading.
 	Values []float64
+	every  int // steps
+	first  int // reading of a run
 	rows   int
-	parts  []float64 // of the steps of a run, by row: added in one order whoever read them
+	parts  []float64 // of the readings of a run, by row: added in one order whoever read them
+}
+
+// begin makes room for the readings of a run of steps.
+func (m *Meter) begin(step, steps int) {
+	m.first = (step + m.every - 1) / m.every
+	m.parts = make([]float64, m.rows*((step+steps-1)/m.every-m.first+1))
 }
 
 // hook returns that of a row, made at need.
@@ -168,13 +176,13 @@ func (e *Engine[T]) Drive(taps []Tap, wave func(step int) float64) {
 }
 
 // MeterE makes a meter of the electric field, read after the sources.
-func (e *Engine[T]) MeterE(taps []Tap) *Meter { return e.meter(0, rowEx, taps) }
+func (e *Engine[T]) MeterE(taps []Tap, every int) *Meter { return e.meter(0, rowEx, taps, every) }
 
 // MeterH makes a meter of the magnetic field.
-func (e *Engine[T]) MeterH(taps []Tap) *Meter { return e.meter(1, rowHx, taps) }
+func (e *Engine[T]) MeterH(taps []Tap, every int) *Meter { return e.meter(1, rowHx, taps, every) }
 
-func (e *Engine[T]) meter(field, row int, taps []Tap) *Meter {
-	m := &Meter{}
+func (e *Engine[T]) meter(field, row int, taps []Tap, every int) *Meter {
+	m := &Meter{every: max(1, every)}
 	e.meters = append(e.meters, m)
 	for _, t := range taps {
 		e.check(t)
@@ -257,11 +265,15 @@ func (e *Engine[T]) magnetic(k, j0, j1, step int) {
 }
 
 func (e *Engine[T]) read(h *hook[T], step int) {
+	at := e.step + step
 	for _, r := range h.reads {
+		if at%r.meter.every != 0 {
+			continue
+		}
 		sum := 0.0
 		for i, at := range r.at {
 			sum += r.weights[i] * float64(e.fields[at])
 		}
-		r.meter.parts[step*r.meter.rows+r.slot] = sum
+		r.meter.parts[(at/r.meter.every-r.meter.first)*r.meter.rows+r.slot] = sum
 	}
 }

@@ -65,7 +65,7 @@ func (e *Engine[T]) Run(ctx context.Context, steps int) error {
 		}
 	}
 	for _, m := range e.meters {
-		m.parts = make([]float64, steps*m.rows)
+		m.begin(e.step, steps)
 	}
 	t := e.tiling(steps)
 	var stop atomic.Bool
@@ -112,9 +112,9 @@ func (e *Engine[T]) Run(ctx context.Context, steps int) error {
 		return context.Cause(ctx)
 	}
 	for _, m := range e.meters {
-		for i := range steps {
+		for parts := m.parts; m.rows > 0 && len(parts) > 0; parts = parts[m.rows:] {
 			sum := 0.0
-			for _, p := range m.parts[i*m.rows : (i+1)*m.rows] {
+			for _, p := range parts[:m.rows] {
 				sum += p
 			}
 			m.Values = append(m.Values, sum)

@@ -343,7 +343,7 @@ func run[T Float](t *testing.T, c Config, b *textbook, o Options, steps ...int) 
 		t.Fatal(err)
 	}
 	e.Drive(b.driveAt, b.wave)
-	out := ran[T]{e, e.MeterE(b.voltage), e.MeterH(b.magnetic)}
+	out := ran[T]{e, e.MeterE(b.voltage, 1), e.MeterH(b.magnetic, 1)}
 	for _, s := range steps {
 		if err := e.Run(context.Background(), s); err != nil {
 			t.Fatal(err)
