@@ -27,6 +27,14 @@ func (s *solution) tails() []float64 {
 	return out
 }
 
+// shortest is how short a panel may become: two places of the unit section
+// that are closer than a ten thousandth of it round to one.
+const shortest = 1e-11
+
+// sharpness says what tails an accuracy asks for: the error is about the
+// square of this times the largest tail.
+const sharpness = 8
+
 // refine cuts the stretches whose tail exceeds limit: in the middle, or, where
 // they end in a corner, as often towards it as the density there, r^(ν−1),
 // should need. Corners that matter at all are cut once in any case, so that the
@@ -36,6 +44,10 @@ func (s *solution) refine(limit float64) (mesh []stretch, cuts int) {
 	for i, m := range s.mesh {
 		t := tails[i]
 		e := &s.arr.edges[m.edge]
+		if s.shortest(m) {
+			mesh = append(mesh, m)
+			continue
+		}
 		first, last := m.t0 == 0 && s.arr.corner[e.v[0]], m.t1 == 1 && s.arr.corner[e.v[1]]
 		if !(t > limit) && !((first || last) && t > limit/10) {
 			mesh = append(mesh, m)
@@ -49,6 +61,9 @@ func (s *solution) refine(limit float64) (mesh []stretch, cuts int) {
 		}
 		// Each cut to a quarter takes at least a factor two off the tail (ν ≥ ½).
 		n := 1 + min(max(int(math.Log2(t/limit)*0.8), 0), 3)
+		for n > 1 && e.length()*(m.t1-m.t0)*math.Pow(ratio, float64(n)) < shortest/2 {
+			n--
+		}
 		if first {
 			ts := []float64{m.t1}
 			for range n {
@@ -70,8 +85,26 @@ func (s *solution) refine(limit float64) (mesh []stretch, cuts int) {
 	return mesh, cuts
 }
 
+// shortest says whether a stretch must not be cut further.
+func (s *solution) shortest(m stretch) bool {
+	return s.arr.edges[m.edge].length()*(m.t1-m.t0) < 2*shortest
+}
+
+// held estimates the error that the panels too short to be cut leave: the
+// square of the largest tail, as for all panels (see [Solve]).
+func (s *solution) held() float64 {
+	worst := 0.0
+	for i, t := range s.tails()[:len(s.mesh)] {
+		if s.shortest(s.mesh[i]) {
+			worst = max(worst, t)
+		}
+	}
+	return sharpness * sharpness * worst * worst
+}
+
 // change is the largest relative difference between the capacitance matrices
-// of two solutions, entries measured against the diagonal.
+// of two solutions, entries measured against the diagonal; +Inf if one of them
+// is not a number.
 func change(s, t *solution) float64 {
 	worst := 0.0
 	for which := range s.cap {
@@ -79,9 +112,10 @@ func change(s, t *solution) float64 {
 			for j := 0; j < s.signals; j++ {
 				scale := math.Sqrt(math.Abs(t.cap[which].At(i, i) * t.cap[which].At(j, j)))
 				d := math.Abs(s.cap[which].At(i, j)-t.cap[which].At(i, j)) / scale
-				if !(d <= worst) { // NaN must show
-					worst = d
+				if math.IsNaN(d) {
+					return math.Inf(1)
 				}
+				worst = max(worst, d)
 			}
 		}
 	}

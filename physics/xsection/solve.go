@@ -270,9 +270,11 @@ func (s *solution) conserve(i int, m *mat.Dense, parity float64, column []int, s
 	}
 	cuts := []float64{0}
 	for x := math.Pow(ratio, 6); first && x < 0.5; x /= ratio {
-		cuts = append(cuts, x)
+		if x*p.h > shortest/100 {
+			cuts = append(cuts, x)
+		}
 	}
-	for x := ratio; last && x > 1e-4; x *= ratio {
+	for x := ratio; last && x > 1e-4 && x*p.h > shortest/100; x *= ratio {
 		cuts = append(cuts, 1-x)
 	}
 	cuts = append(cuts, 1)
