@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -61,7 +62,16 @@ reference. Matrices list the other conductors in the order of the file.`,
 		}
 		slices.Sort(frequency)
 		frequency = slices.Compact(frequency)
-		r, err := xsection.Solve(s.Section, xsection.Options{Accuracy: accuracy})
+		bar := env.newProgress()
+		defer bar.end()
+		r, err := xsection.Solve(c.Context(), s.Section, xsection.Options{Accuracy: accuracy, Progress: func(s xsection.Step) {
+			done := 0.0 // of the decades between an error of 1 and what is asked
+			if s.EstimatedError < 1 {
+				done = math.Log(s.EstimatedError) / math.Log(cmp.Or(accuracy, 1e-4))
+			}
+			bar.report(fmt.Sprintf("mesh %d, %d unknowns", s.Solves+1, s.Unknowns), done)
+		}})
+		bar.end()
 		unmet := errors.Is(err, xsection.ErrAccuracy) && r != nil
 		if err != nil && !unmet {
 			return solverFault(args[0], s.Explain(err))

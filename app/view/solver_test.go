@@ -1,6 +1,7 @@
 package view
 
 import (
+	"context"
 	"math"
 	"testing"
 
@@ -36,7 +37,7 @@ func TestLineSection(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%v\n%s", err, text)
 			}
-			r, err := xsection.Solve(s.Section, xsection.Options{})
+			r, err := xsection.Solve(context.Background(), s.Section, xsection.Options{})
 			if err != nil {
 				t.Fatalf("%v\n%s", err, text)
 			}

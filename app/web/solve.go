@@ -102,7 +102,7 @@ type solvedSection struct {
 	Drawing view.SolverDrawing `json:"drawing"`
 }
 
-func (s *Server) solveSection(_ context.Context, in *solveInput) (solvedSection, error) {
+func (s *Server) solveSection(ctx context.Context, in *solveInput) (solvedSection, error) {
 	name, text, err := s.source("section", in.Body)
 	if err != nil {
 		return solvedSection{}, err
@@ -116,7 +116,7 @@ func (s *Server) solveSection(_ context.Context, in *solveInput) (solvedSection,
 		return solvedSection{}, err
 	}
 	return protect(func() (solvedSection, error) {
-		r, err := xsection.Solve(x.Section, xsection.Options{})
+		r, err := xsection.Solve(ctx, x.Section, xsection.Options{})
 		if err != nil {
 			return solvedSection{}, x.Explain(err)
 		}

@@ -564,7 +564,7 @@ func (w Workspace) section(p *chain.SectionSpec) error {
 	if err != nil {
 		return err
 	}
-	p.Result, err = xsection.Solve(s.Section, xsection.Options{})
+	p.Result, err = xsection.Solve(context.Background(), s.Section, xsection.Options{})
 	if err != nil {
 		if err := s.Explain(err); !errors.Is(err, xsection.ErrAccuracy) {
 			return err

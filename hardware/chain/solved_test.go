@@ -1,6 +1,7 @@
 package chain
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -42,7 +43,7 @@ func TestSolvedPieces(t *testing.T) {
 
 	const silver = 1e15 // S/m: all but perfect
 	metal := xsection.Metal{Conductivity: silver}
-	res, err := xsection.Solve(xsection.Section{Region: xsection.Region{Shield: xsection.Circle{Diameter: b}, Metal: metal}, Conductors: []xsection.Conductor{{Name: "pin", Shape: xsection.Circle{Diameter: a}, Metal: metal}}}, xsection.Options{Accuracy: 1e-8})
+	res, err := xsection.Solve(context.Background(), xsection.Section{Region: xsection.Region{Shield: xsection.Circle{Diameter: b}, Metal: metal}, Conductors: []xsection.Conductor{{Name: "pin", Shape: xsection.Circle{Diameter: a}, Metal: metal}}}, xsection.Options{Accuracy: 1e-8})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -80,7 +81,7 @@ func TestSolvedPiecesWarm(t *testing.T) {
 	pin := modematch.Section{InnerDiameter: a, OuterDiameter: b}
 	body := Body{Spec: BodySpec{Path: "b.yaml", Body: modematch.Body{Sections: []modematch.Section{pin, pin}, Inner: copper, Outer: copper}, Shift: [2]float64{length / 2, length / 2}}}
 	metal := xsection.Metal{Conductivity: material.AnnealedCopper}
-	res, err := xsection.Solve(xsection.Section{Region: xsection.Region{Shield: xsection.Circle{Diameter: b}, Metal: metal}, Conductors: []xsection.Conductor{{Name: "pin", Shape: xsection.Circle{Diameter: a}, Metal: metal}}}, xsection.Options{})
+	res, err := xsection.Solve(context.Background(), xsection.Section{Region: xsection.Region{Shield: xsection.Circle{Diameter: b}, Metal: metal}, Conductors: []xsection.Conductor{{Name: "pin", Shape: xsection.Circle{Diameter: a}, Metal: metal}}}, xsection.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

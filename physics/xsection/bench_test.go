@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"fmt"
 	"testing"
 )
@@ -26,7 +27,7 @@ func BenchmarkSolve(b *testing.B) {
 		for _, acc := range []float64{1e-3, 1e-4, 1e-5} {
 			b.Run(fmt.Sprintf("%s/%g", c.name, acc), func(b *testing.B) {
 				for b.Loop() {
-					r, err := Solve(c.s, Options{Accuracy: acc})
+					r, err := Solve(context.Background(), c.s, Options{Accuracy: acc})
 					if err != nil {
 						b.Fatal(err)
 					}

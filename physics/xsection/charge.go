@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"math"
 	"math/cmplx"
 	"sort"
@@ -38,14 +39,14 @@ func (s *solution) normalField(i, k, which int, sc *scratch, out []float64) {
 // σ/ε0 on the outside and none inside; on a foil it is E_n ± σ/2ε0. Where
 // metal meets an edge between dielectrics, the charge round that corner is
 // taken from the flux that leaves it.
-func (s *solution) charges() {
+func (s *solution) charges(ctx context.Context) {
 	s.cap = [2]*mat.Dense{mat.NewDense(s.signals, s.signals, nil), mat.NewDense(s.signals, s.signals, nil)}
 	corners, round := s.fluxCorners()
 	// Worked out on all processors, summed in order: the same bits every time.
 	flux := make([][][]float64, len(corners))
-	s.each(len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
+	s.each(ctx, len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
 	charge := make([][2][]float64, len(s.panels))
-	s.each(len(s.panels), func(i int, sc *scratch) {
+	s.each(ctx, len(s.panels), func(i int, sc *scratch) {
 		e := &s.arr.edges[s.panels[i].edge]
 		if e.kind != metalEdge || e.net == 0 {
 			return

@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -112,7 +113,7 @@ func closedForms() (out []closed) {
 func TestClosedForms(t *testing.T) {
 	for _, c := range closedForms() {
 		for _, accuracy := range []float64{1e-3, 1e-6} {
-			r, err := Solve(c.s, Options{Accuracy: accuracy})
+			r, err := Solve(context.Background(), c.s, Options{Accuracy: accuracy})
 			if err != nil {
 				t.Errorf("%s, asked %g: %v", c.name, accuracy, err)
 				continue
@@ -145,7 +146,7 @@ func TestCheckerboard(t *testing.T) {
 		contrast, accuracy float64
 		reached            bool
 	}{{4, 1e-5, true}, {10, 1e-4, true}, {100, 1e-3, false}} {
-		r, err := Solve(checkerboard(1, c.contrast), Options{Accuracy: c.accuracy})
+		r, err := Solve(context.Background(), checkerboard(1, c.contrast), Options{Accuracy: c.accuracy})
 		if r == nil {
 			t.Errorf("contrast %g: %v", c.contrast, err)
 			continue
@@ -164,7 +165,7 @@ func TestCornerOnCorner(t *testing.T) {
 	s := Section{Region: Region{Bottom: ElectricAt(0)}, Dielectrics: []Dielectric{{Rectangle{-1, 0, 0, 1}, material(10)}},
 		Conductors: []Conductor{{Name: "bar", Shape: Rectangle{0, 1, 1, 1.2}}}}
 	coarse := solve(t, s, 1e-4)
-	fine, err := Solve(s, Options{Accuracy: 2e-5})
+	fine, err := Solve(context.Background(), s, Options{Accuracy: 2e-5})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package xsection_test
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -22,7 +23,7 @@ func ExampleSolve() {
 		xsection.Dielectric{Shape: xsection.Rectangle{X0: -open, X1: open, Y0: 0.254e-3, Y1: 0.274e-3}, Material: mask},
 		xsection.Dielectric{Shape: xsection.Trapezoid(0, 0.274e-3, 0.54e-3, 0.52e-3, 35e-6), Material: mask})
 	for _, s := range []xsection.Section{bare, coated} {
-		r, err := xsection.Solve(s, xsection.Options{})
+		r, err := xsection.Solve(context.Background(), s, xsection.Options{})
 		if err != nil {
 			fmt.Println(err)
 			return
@@ -41,7 +42,7 @@ func ExampleSolve() {
 // the lines.
 func ExampleResult_Pair() {
 	open := math.Inf(1)
-	r, err := xsection.Solve(xsection.Section{
+	r, err := xsection.Solve(context.Background(), xsection.Section{
 		Region:      xsection.Region{Bottom: xsection.ElectricAt(0)},
 		Dielectrics: []xsection.Dielectric{{Shape: xsection.Rectangle{X0: -open, X1: open, Y0: 0, Y1: 0.2e-3}, Material: xsection.Material{Permittivity: 4}}},
 		Conductors: []xsection.Conductor{

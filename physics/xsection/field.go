@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"math"
 	"math/cmplx"
 )
@@ -97,7 +98,7 @@ func (f *Field) Grid(from, to Point, nx, ny int) *Grid {
 		Potential: make([]float64, nx*ny), Ex: make([]float64, nx*ny), Ey: make([]float64, nx*ny)}
 	spread(g.X, from.X, to.X)
 	spread(g.Y, from.Y, to.Y)
-	f.sol.each(ny, func(j int, sc *scratch) {
+	f.sol.each(context.Background(), ny, func(j int, sc *scratch) {
 		for i, x := range g.X {
 			k := j*nx + i
 			g.Potential[k], g.Ex[k], g.Ey[k] = f.at(x, g.Y[j], sc)

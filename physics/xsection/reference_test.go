@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strconv"
@@ -223,7 +224,7 @@ func TestReferenceLines(t *testing.T) {
 				continue
 			}
 			var err error
-			if r, err = Solve(s, Options{}); err != nil {
+			if r, err = Solve(context.Background(), s, Options{}); err != nil {
 				t.Errorf("%s: %v", row.ID, err)
 				continue
 			}
@@ -278,7 +279,7 @@ func TestReferenceSpectralDomain(t *testing.T) {
 				} else {
 					s = coplanar(row.Num(t, "strip_width_m"), row.Num(t, "gap_m"), row.Num(t, "substrate_height_m"), 0, row.Num(t, "eps_r"), row.Inputs["conductor_backing"] == "yes")
 				}
-				if r, err = Solve(s, Options{Accuracy: 1e-6}); err != nil {
+				if r, err = Solve(context.Background(), s, Options{Accuracy: 1e-6}); err != nil {
 					t.Errorf("%s: %v", row.ID, err)
 					continue
 				}
@@ -317,7 +318,7 @@ func TestReferenceStriplineAndCoax(t *testing.T) {
 			continue // Cohn's formula in print; the surface integral gives 2.4 % less (0.1191 Np/m)
 		}
 		n++
-		r, err := Solve(strip(row), Options{Accuracy: 1e-6})
+		r, err := Solve(context.Background(), strip(row), Options{Accuracy: 1e-6})
 		if err != nil {
 			t.Errorf("%s: %v", row.ID, err)
 			continue
@@ -356,7 +357,7 @@ func TestReferenceStriplineAndCoax(t *testing.T) {
 			continue
 		}
 		n++
-		r, err := Solve(Section{Region: Region{Shield: Circle{Diameter: row.Num(t, "outer_diameter_m")}}, Background: material(row.Num(t, "eps_r")),
+		r, err := Solve(context.Background(), Section{Region: Region{Shield: Circle{Diameter: row.Num(t, "outer_diameter_m")}}, Background: material(row.Num(t, "eps_r")),
 			Conductors: []Conductor{{Name: "pin", Shape: Circle{Point{0, row.Num(t, "centre_offset_m")}, row.Num(t, "inner_diameter_m")}}}}, Options{Accuracy: 1e-6})
 		if err != nil {
 			t.Errorf("%s: %v", row.ID, err)
@@ -385,7 +386,7 @@ func TestLossyCoax(t *testing.T) {
 				Background: Material{row.Num(t, "eps_r"), row.Num(t, "tand")},
 				Conductors: []Conductor{{Name: "pin", Shape: Circle{Diameter: row.Num(t, "inner_diameter_m")}, Metal: Metal{Conductivity: row.Num(t, "sigma_inner_S_per_m")}}}}
 			var err error
-			if r, err = Solve(s, Options{}); err != nil {
+			if r, err = Solve(context.Background(), s, Options{}); err != nil {
 				t.Fatal(err)
 			}
 		}

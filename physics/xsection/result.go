@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -11,6 +12,14 @@ import (
 type Options struct {
 	Accuracy    float64 // relative, of the capacitances with and without dielectrics; 0 stands for 1e-4
 	MaxUnknowns int     // of one linear system, give up beyond; 0 stands for 6000
+	Progress    func(Step)
+}
+
+// A Step is what [Options].Progress is told before each mesh.
+type Step struct {
+	Solves         int     // meshes solved so far
+	Unknowns       int     // of the mesh that follows
+	EstimatedError float64 // of the last mesh; +Inf before the second
 }
 
 // A Result holds the matrices of a line per metre, signal conductors in the
@@ -41,8 +50,10 @@ type Result struct {
 // frequency at which the transverse fields are static and the skin is thin.
 // It refines the mesh and raises the degree until the asked accuracy is
 // estimated to be reached; if it cannot, it returns the best result together with [ErrAccuracy].
-// A section with faults is refused with all of them, as [Faults].
-func Solve(s Section, o Options) (*Result, error) {
+// A section with faults is refused with all of them, as [Faults]. When ctx
+// ends it stops, at the latest after the linear system in hand, with the
+// context's error.
+func Solve(ctx context.Context, s Section, o Options) (*Result, error) {
 	a, err := arrange(s)
 	if err != nil {
 		return nil, err
@@ -65,7 +76,13 @@ func Solve(s Section, o Options) (*Result, error) {
 			err = fmt.Errorf("%w: the next mesh has %d unknowns, more than %d; estimated error %.1g", ErrAccuracy, unknowns, o.MaxUnknowns, res.EstimatedError)
 			break
 		}
-		now, e := a.compute(mesh, newRule(nodes))
+		if o.Progress != nil {
+			o.Progress(Step{res.Solves, len(mesh)*nodes + 1, res.EstimatedError})
+		}
+		now, e := a.compute(ctx, mesh, newRule(nodes))
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		if e != nil {
 			err = e
 			break

@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"math"
 	"math/cmplx"
 	"sort"
@@ -93,7 +94,7 @@ func (s *solution) metalShares() []MetalShare {
 // innerField puts the field on the inner face of the electric sides in place of
 // their charge, which beside a magnetic side is that of both faces.
 func (s *solution) innerField(unit, perCharge *mat.Dense) {
-	s.each(len(s.panels), func(i int, sc *scratch) {
+	s.each(context.Background(), len(s.panels), func(i int, sc *scratch) {
 		e := &s.arr.edges[s.panels[i].edge]
 		if e.kind != metalEdge || !e.left.out && !e.right.out || !e.left.free() && !e.right.free() {
 			return
@@ -233,7 +234,7 @@ func (s *solution) dielectricShares() []DielectricShare {
 	}
 	corners, round := s.fluxCorners()
 	flux := make([][][]float64, len(corners))
-	s.each(len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
+	s.each(context.Background(), len(corners), func(i int, sc *scratch) { flux[i] = s.cornerFlux(corners[i], sc) })
 	for i, c := range corners {
 		for k, q := range flux[i] {
 			m := mat.NewDense(n, n, nil)
@@ -242,7 +243,7 @@ func (s *solution) dielectricShares() []DielectricShare {
 		}
 	}
 	parts := make([][2]*mat.Dense, len(s.panels)) // on the left and on the right of each panel
-	s.each(len(s.panels), func(i int, sc *scratch) {
+	s.each(context.Background(), len(s.panels), func(i int, sc *scratch) {
 		p := &s.panels[i]
 		e := &s.arr.edges[p.edge]
 		if e.kind == mirrorEdge || e.kind == metalEdge && (e.net == 0 || round[i] != 0) {

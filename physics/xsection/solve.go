@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"math"
 	"math/cmplx"
 	"runtime"
@@ -53,7 +54,7 @@ func (p place) free() bool { return !p.out && p.metal < 0 }
 // an edge between two dielectrics the flux is continuous; on a magnetic side
 // there is none. The equations hold at the Gauss nodes.
 // Source: [wei1984]; collocation on panels that shrink towards corners.
-func (a *arrangement) compute(mesh []stretch, r *rule) (*solution, error) {
+func (a *arrangement) compute(ctx context.Context, mesh []stretch, r *rule) (*solution, error) {
 	s := &solution{arr: a, rule: r, mesh: mesh, signals: len(a.nets) - 1}
 	for _, m := range mesh {
 		s.panels = append(s.panels, newPanel(r, a.edges, m.edge, m.t0, m.t1))
@@ -96,7 +97,10 @@ func (a *arrangement) compute(mesh []stretch, r *rule) (*solution, error) {
 		if mat.Norm(volts, math.Inf(1)) == 0 {
 			continue
 		}
-		m := s.fill(parity, column)
+		m := s.fill(ctx, parity, column)
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		small := mat.DenseCopyOf(m.Slice(0, inAir, 0, inAir))
 		x, err := dense(m, volts)
 		if err != nil {
@@ -110,7 +114,7 @@ func (a *arrangement) compute(mesh []stretch, r *rule) (*solution, error) {
 		}
 		s.scatter(air, x, parity, column)
 	}
-	s.charges()
+	s.charges(ctx)
 	return s, nil
 }
 
@@ -191,7 +195,7 @@ func dense(m *mat.Dense, b mat.Matrix) (*mat.Dense, error) {
 // fill writes the equations: row and column 0 are the total charge and the
 // free constant, which the part of odd parity does not have. The charge of the
 // other half of a symmetric section is folded into the columns of this one.
-func (s *solution) fill(parity float64, column []int) *mat.Dense {
+func (s *solution) fill(ctx context.Context, parity float64, column []int) *mat.Dense {
 	r := s.rule
 	m := mat.NewDense(s.n, s.n, nil)
 	row0 := m.RawRowView(0)
@@ -205,7 +209,7 @@ func (s *solution) fill(parity float64, column []int) *mat.Dense {
 			}
 		}
 	}
-	s.each(len(column), func(i int, sc *scratch) {
+	s.each(ctx, len(column), func(i int, sc *scratch) {
 		p := &s.panels[i]
 		e := &s.arr.edges[p.edge]
 		lambda := e.contrast()
@@ -310,8 +314,8 @@ func (s *solution) conserve(i int, m *mat.Dense, parity float64, column []int, s
 	}
 }
 
-// each calls f for 0 to n−1, on all processors.
-func (s *solution) each(n int, f func(i int, sc *scratch)) {
+// each calls f for 0 to n−1, on all processors, or for fewer if the context ends.
+func (s *solution) each(ctx context.Context, n int, f func(i int, sc *scratch)) {
 	var wg sync.WaitGroup
 	next := make(chan int)
 	for range runtime.GOMAXPROCS(0) {
@@ -325,6 +329,9 @@ func (s *solution) each(n int, f func(i int, sc *scratch)) {
 		}()
 	}
 	for i := range n {
+		if ctx.Err() != nil {
+			break
+		}
 		next <- i
 	}
 	close(next)

@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"math"
 	"testing"
 
@@ -47,7 +48,7 @@ func spectral(wh, er float64, terms int) float64 {
 // that of microstrip-d015 and -d016: see TestReferenceSpectralDomain.
 func TestSpectralDomain(t *testing.T) {
 	for _, c := range []struct{ wh, er float64 }{{0.1, 12.9}, {1, 9.8}, {2.5, 3}, {0.3, 2.2}} {
-		r, err := Solve(microstrip(c.wh*1e-3, 1e-3, 0, c.er), Options{Accuracy: 1e-6})
+		r, err := Solve(context.Background(), microstrip(c.wh*1e-3, 1e-3, 0, c.er), Options{Accuracy: 1e-6})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,6 +1,7 @@
 package xsection
 
 import (
+	"context"
 	"errors"
 	"flag"
 	"fmt"
@@ -14,7 +15,7 @@ import (
 
 func solve(t *testing.T, s Section, accuracy float64) *Result {
 	t.Helper()
-	r, err := Solve(s, Options{Accuracy: accuracy})
+	r, err := Solve(context.Background(), s, Options{Accuracy: accuracy})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -195,7 +196,7 @@ func TestFold(t *testing.T) {
 			continue
 		}
 		r := newRule(6)
-		half, err := a.compute(a.firstMesh(), r)
+		half, err := a.compute(context.Background(), a.firstMesh(), r)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -204,7 +205,7 @@ func TestFold(t *testing.T) {
 		for _, p := range half.panels {
 			mesh = append(mesh, stretch{p.edge, p.t0, p.t1})
 		}
-		whole, err := a.compute(mesh, r)
+		whole, err := a.compute(context.Background(), mesh, r)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -288,7 +289,7 @@ func TestOrderOfConvergence(t *testing.T) {
 		mesh, r := a.firstMesh(), newRule(8)
 		var off []float64
 		for range 4 {
-			s, err := a.compute(mesh, r)
+			s, err := a.compute(context.Background(), mesh, r)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -652,7 +653,7 @@ func TestFaults(t *testing.T) {
 		{"no signal", "section", Section{Conductors: []Conductor{{Name: Ground, Shape: Circle{Diameter: 1}}}}, ErrNoSignal},
 		{"nothing", "section", Section{}, ErrDegenerate},
 	} {
-		r, err := Solve(c.s, Options{})
+		r, err := Solve(context.Background(), c.s, Options{})
 		if r != nil || !errors.Is(err, c.err) || !strings.Contains(err.Error(), c.piece) {
 			t.Errorf("%s: got %v, want one that says %q and %q", c.name, err, c.piece, c.err)
 		}
@@ -660,10 +661,10 @@ func TestFaults(t *testing.T) {
 	if err := good().Check(); err != nil {
 		t.Error(err)
 	}
-	if _, err := Solve(good(), Options{Accuracy: -1}); !errors.Is(err, ErrValue) {
+	if _, err := Solve(context.Background(), good(), Options{Accuracy: -1}); !errors.Is(err, ErrValue) {
 		t.Errorf("accuracy −1: %v", err)
 	}
-	r, err := Solve(good(), Options{Accuracy: 1e-9, MaxUnknowns: 700})
+	r, err := Solve(context.Background(), good(), Options{Accuracy: 1e-9, MaxUnknowns: 700})
 	if !errors.Is(err, ErrAccuracy) || r == nil || !(math.Abs(r.Impedance()-51.31) < 0.01) {
 		t.Errorf("too few unknowns: %v", err)
 	}
@@ -698,4 +699,18 @@ func TestHarmlessOverlap(t *testing.T) {
 	near(t, "C", got.C.At(0, 0), want.C.At(0, 0), 5e-5)
 	near(t, "L", got.L.At(0, 0), want.L.At(0, 0), 5e-5)
 	near(t, "R", got.ResistanceFactor().At(0, 0), want.ResistanceFactor().At(0, 0), 2e-3)
+}
+
+// A context that ends stops the solution, and each mesh is announced.
+func TestCancel(t *testing.T) {
+	ctx, cancel := context.WithCancel(context.Background())
+	var steps []Step
+	r, err := Solve(ctx, guarded(), Options{Accuracy: 1e-8, Progress: func(s Step) {
+		if steps = append(steps, s); len(steps) == 2 {
+			cancel()
+		}
+	}})
+	if r != nil || !errors.Is(err, context.Canceled) || len(steps) != 2 || steps[1].Solves != 1 || !(steps[1].Unknowns > steps[0].Unknowns) {
+		t.Errorf("%v after %+v", err, steps)
+	}
 }
