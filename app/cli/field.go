@@ -98,8 +98,8 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			return usage(fmt.Sprintf("--reference: %v is no impedance of a line", reference), "write an impedance above zero, such as 50ohm")
 		}
 		if file != "" {
-			if want, ok := field.FileName(file, len(s.Model.Ports)); !ok {
-				return usage(fmt.Sprintf("--touchstone %s: the structure has %s", file, spell.Count(len(s.Model.Ports), "port")), "let the name end in %s", want)
+			if want, ok := field.FileName(file, s.Model.Waves()); !ok {
+				return usage(fmt.Sprintf("--touchstone %s: the structure has %s", file, spell.Count(s.Model.Waves(), "port")), "let the name end in %s", want)
 			}
 		}
 		if err := apart(args[0], [][2]string{{"--checkpoint", checkpoint}, {"--touchstone", file}, {"--plot", drawing}, {"--slice", picture}}); err != nil {
@@ -165,11 +165,9 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			}
 			return solverFault(args[0], err)
 		}
-		n := r.Network
-		if reference > 0 {
-			if n, err = field.Refer(s, n, float64(reference)); err != nil {
-				return err
-			}
+		n, err := field.Refer(r.Result, float64(reference))
+		if err != nil {
+			return err
 		}
 		doc := wire.NewField(name, s, plan, r, n, true)
 		if file != "" {
@@ -328,10 +326,10 @@ func printPlan(env *environment, name string, p field.Plan) {
 func printField(env *environment, d wire.FieldSolution, n network.Network) {
 	out := env.out
 	heading(out, "Ports")
-	t := newTable(out, "port", "name", "side", "mode", "plane mm", "line Ω", "reference Ω", "eff. perm.")
-	numbers(t, 1, 5, 6, 7, 8)
+	t := newTable(out, "port", "name", "side", "mode", "cutoff GHz", "plane mm", "line Ω", "reference Ω", "eff. perm.")
+	numbers(t, 1, 5, 6, 7, 8, 9)
 	for i, p := range d.Ports {
-		t.AppendRow(table.Row{i + 1, p.Name, p.Side, p.Mode, show(p.PlaneM, 1e3, "%.4g"), show(p.ImpedanceOhm, 1, "%.3f"), show(p.ReferenceOhm, 1, "%.3f"), show(p.EffectivePermittivity, 1, "%.4f")})
+		t.AppendRow(table.Row{i + 1, p.Name, p.Side, p.Mode, show(p.CutoffHz, 1e-9, "%.4g"), show(p.PlaneM, 1e3, "%.4g"), show(p.ImpedanceOhm, 1, "%.3f"), show(p.ReferenceOhm, 1, "%.3f"), show(p.EffectivePermittivity, 1, "%.4f")})
 	}
 	t.Render()
 	heading(out, "S-parameters")

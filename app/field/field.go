@@ -26,7 +26,7 @@ import (
 type Plan struct {
 	fdtd.Size
 	Total       float64 // cells
-	Runs        int     // one a port
+	Runs        int     // one for each wave of each port
 	LeastSteps  int     // of a run: until the pulse is over
 	MostSteps   int     // of a run
 	FreeBytes   float64 // of memory; 0: not known
@@ -73,7 +73,7 @@ func size(s workspace.Structure, o fdtd.Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, s.Explain(err)
 	}
-	p := Plan{Size: z, Total: float64(z.Cells[0]) * float64(z.Cells[1]) * float64(z.Cells[2]), Runs: len(s.Model.Ports), MostSteps: o.MaxSteps, FreeBytes: freeMemory()}
+	p := Plan{Size: z, Total: float64(z.Cells[0]) * float64(z.Cells[1]) * float64(z.Cells[2]), Runs: s.Model.Waves(), MostSteps: o.MaxSteps, FreeBytes: freeMemory()}
 	if p.MostSteps == 0 {
 		p.MostSteps = 100000
 	}

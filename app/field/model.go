@@ -19,16 +19,62 @@ import (
 // balance on a grid before its model says that it is not passive.
 const passive = 1e-3
 
-// Refer returns the S-parameters with the tem ports referred to z ohms; modes of
-// hollow guides keep their own waves.
-func Refer(s workspace.Structure, n network.Network, z float64) (network.Network, error) {
-	refs := append([]complex128(nil), n.Reference...)
-	for i, p := range s.Model.Ports {
-		if p.Mode == fdtd.TEM {
-			refs[i] = complex(z, 0)
+// Refer returns the S-parameters with every wave between conductors referred to z
+// ohms; 0: a wave of one line to that line's impedance at mid-band, conductors of
+// a port to the port's own reference. Modes with a cutoff keep their own waves.
+func Refer(r *fdtd.Result, z float64) (network.Network, error) {
+	n := r.Network
+	to := append([]complex128(nil), n.Reference...)
+	for i, w := range r.Waves {
+		if w.Mode == fdtd.TEM && z > 0 {
+			to[i] = complex(z, 0)
 		}
 	}
-	return n.Renormalise(refs...)
+	out := network.New(n.Ports, n.Frequency, 1)
+	copy(out.Reference, to)
+	size := n.Ports * n.Ports
+	for k := range n.Frequency { // the solver's references follow the frequency
+		one := network.New(n.Ports, n.Frequency[k:k+1], 1)
+		copy(one.S, n.S[k*size:(k+1)*size])
+		for i, w := range r.Waves {
+			one.Reference[i] = to[i]
+			if w.Mode == fdtd.TEM {
+				one.Reference[i] = r.Impedance[i][k]
+			}
+		}
+		one, err := one.Renormalise(to...)
+		if err != nil {
+			return network.Network{}, err
+		}
+		copy(out.S[k*size:], one.S)
+	}
+	return out, nil
+}
+
+// Wave names a row of S: its port, and which of the port's waves it is where it has
+// several; mode is in the file's words.
+func Wave(s workspace.Structure, waves []fdtd.Wave, i int) (name, mode string) {
+	w := waves[i]
+	name = s.File.Ports[w.Port].Name
+	if name == "" {
+		name = fmt.Sprintf("port %d", w.Port+1)
+	}
+	mode = strings.ToLower(w.Mode.String())
+	port := s.Model.Ports[w.Port]
+	if port.Mode == fdtd.TE && port.Waves() == 1 {
+		return name, "te10"
+	}
+	switch {
+	case w.Signal >= 0:
+		name += fmt.Sprintf(", conductor %d", w.Signal+1)
+	case port.Waves() > 1:
+		first := i
+		for first > 0 && waves[first-1].Port == w.Port {
+			first--
+		}
+		name += fmt.Sprintf(", mode %d", i-first+1)
+	}
+	return name, mode
 }
 
 // Metal says how metal counts in a structure.
@@ -63,20 +109,16 @@ func Touchstone(name string, s workspace.Structure, r Result, n network.Network)
 	}
 	h := touchstone.Header{Title: name, Origin: chain.FieldOrigin + ", finite differences in time", Corner: "nominal", Grid: touchstone.GridOf(n.Frequency), ValidFrom: n.Frequency[0], ValidTo: n.Frequency[len(n.Frequency)-1],
 		Limits: Metal(s) + lossless(s), Excludes: []string{"the port lines beyond the reference planes"}}
-	for i, p := range s.Model.Ports {
-		q := s.File.Ports[i]
-		what := "tem"
-		if p.Mode == fdtd.TE {
-			what = "te10"
-			h.Notes = append(h.Notes, fmt.Sprintf("port %d is a hollow guide: its waves are those of the mode itself, whatever reference stands here", i+1))
+	for i, w := range r.Waves {
+		p := s.Model.Ports[w.Port]
+		name, what := Wave(s, r.Waves, i)
+		if w.Mode != fdtd.TEM {
+			h.Notes = append(h.Notes, fmt.Sprintf("port %d is a mode with a cutoff, at %v: its waves are those of the mode itself, whatever reference stands here", i+1, units.Frequency(w.Cutoff)))
 		}
-		title := q.Name
-		if title == "" {
-			title = fmt.Sprintf("port %d", i+1)
-		}
-		h.Ports = append(h.Ports, touchstone.PortPlane{Name: fmt.Sprintf("%s, %s", title, what), Plane: fmt.Sprintf("%c = %v", "xyz"[int(p.Side)/2], units.Length(p.Plane))})
+		h.Ports = append(h.Ports, touchstone.PortPlane{Name: name + ", " + what, Plane: fmt.Sprintf("%c = %v", "xyz"[int(p.Side)/2], units.Length(p.Plane))})
 		h.Reference = append(h.Reference, real(n.Reference[i]))
 	}
+	h.Notes = append(h.Notes, r.Notes...)
 	for _, o := range s.Model.Solids {
 		h.Contains = append(h.Contains, o.Name)
 	}

@@ -258,11 +258,15 @@ func (s *Server) startField(b solveBody, request json.RawMessage) (Job, error) {
 		if err != nil {
 			return nil, err
 		}
-		data, err := field.Touchstone(title, x, r, r.Network)
+		n, err := field.Refer(r.Result, 0)
 		if err != nil {
 			return nil, err
 		}
-		out := solvedField{Text: text, Solved: wire.NewField(title, x, plan, r, r.Network, true), Cuts: view.StructureCuts(x), Pictures: []view.FieldPicture{}, Touchstone: string(data)}
+		data, err := field.Touchstone(title, x, r, n)
+		if err != nil {
+			return nil, err
+		}
+		out := solvedField{Text: text, Solved: wire.NewField(title, x, plan, r, n, true), Cuts: view.StructureCuts(x), Pictures: []view.FieldPicture{}, Touchstone: string(data)}
 		for _, p := range r.Slices {
 			out.Pictures = append(out.Pictures, view.NewFieldPicture(x, p, pictureSide))
 		}

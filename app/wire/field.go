@@ -6,6 +6,7 @@ import (
 
 	"linewright/app/field"
 	"linewright/app/workspace"
+	"linewright/physics/fdtd"
 	"linewright/physics/network"
 	"linewright/physics/units"
 )
@@ -55,11 +56,13 @@ type FieldGrid struct {
 	Change       *float64 `json:"change"` // largest of any S-parameter against the grid before; null on the first
 }
 
-// FieldPort is one port.
+// FieldPort is one port: one wave of a place where a line leaves, which has several
+// where it has several conductors or modes.
 type FieldPort struct {
 	Name                  string   `json:"name"`
 	Side                  string   `json:"side"`
 	Mode                  string   `json:"mode"`
+	CutoffHz              *float64 `json:"cutoff_hz"` // null: none
 	PlaneM                *float64 `json:"plane_m"`
 	ImpedanceOhm          *float64 `json:"impedance_ohm"` // of the line in the region on the grid, at mid-band
 	ReferenceOhm          *float64 `json:"reference_ohm"` // that the S-parameters are referred to; null: the mode's own wave
@@ -79,18 +82,31 @@ func NewFieldPlan(name string, s workspace.Structure, p field.Plan) FieldSolutio
 	if p.FreeBytes > 0 {
 		doc.Plan.FreeBytes = num(p.FreeBytes)
 	}
+	var waves []fdtd.Wave // as far as they are known
 	for i, q := range s.Model.Ports {
-		f := s.File.Ports[i]
-		port := FieldPort{Name: f.Name, Side: string(f.Side), Mode: string(f.Mode), PlaneM: num(q.Plane)}
-		if port.Mode == "" {
-			port.Mode = "tem"
+		for k := range q.Waves() {
+			w := fdtd.Wave{Port: i, Signal: -1, Mode: q.Mode}
+			if k < len(q.Signals) {
+				w.Signal = k
+			}
+			waves = append(waves, w)
 		}
-		if port.Name == "" {
-			port.Name = fmt.Sprintf("port %d", i+1)
-		}
-		doc.Ports = append(doc.Ports, port)
 	}
+	doc.Ports = fieldPorts(s, waves)
 	return doc
+}
+
+func fieldPorts(s workspace.Structure, waves []fdtd.Wave) []FieldPort {
+	out := []FieldPort{}
+	for i, w := range waves {
+		p := FieldPort{Side: string(s.File.Ports[w.Port].Side), PlaneM: num(s.Model.Ports[w.Port].Plane)}
+		p.Name, p.Mode = field.Wave(s, waves, i)
+		if w.Cutoff > 0 {
+			p.CutoffHz = num(w.Cutoff)
+		}
+		out = append(out, p)
+	}
+	return out
 }
 
 // NewField shapes a solution. n holds its S-parameters as they are to be shown.
@@ -105,13 +121,15 @@ func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, 
 		}
 		doc.Grids = append(doc.Grids, x)
 	}
-	for i := range doc.Ports {
+	doc.Ports = fieldPorts(s, r.Waves)
+	for i, w := range r.Waves {
 		q := &doc.Ports[i]
 		q.EffectivePermittivity = num(r.Effective[i])
-		if q.Mode == "tem" {
-			q.ImpedanceOhm, q.ReferenceOhm = num(real(r.Network.Reference[i])), num(real(n.Reference[i]))
+		if w.Mode == fdtd.TEM {
+			q.ImpedanceOhm, q.ReferenceOhm = num(real(w.Middle)), num(real(n.Reference[i]))
 		}
 	}
+	doc.Warnings = append(doc.Warnings, r.Notes...)
 	target := s.Options.EnergyLeft
 	if target == 0 {
 		target = 1e-8

@@ -139,8 +139,13 @@ type PortSpec struct {
 	Side   SideName
 	Mode   ModeWord         // default tem
 	Signal *[2]units.Length // tem: a point of the signal conductor, across the side's axis
-	Window *WindowSpec      // the part of the side that is the port's; default: all of it
-	Plane  *units.Length    // along the side's axis, to which S-parameters are referred; default: the side
+	// tem: in place of signal, a point of each conductor of a line with several, such as
+	// a pair; each is a port of the result, between it and the other metal
+	Signals   [][2]units.Length
+	Reference units.Resistance // of the conductors in signals; default 50 ohm
+	Modes     int              // waves of the port, each a port of the result: further modes follow by their cutoffs; default: the conductors', or te10 alone
+	Window    *WindowSpec      // the part of the side that is the port's; default: all of it
+	Plane     *units.Length    // along the side's axis, to which S-parameters are referred; default: the side
 }
 
 // CageSpec is a space that is meant to be closed by metal: one from which free
@@ -616,13 +621,31 @@ func (r *fieldReader) port(path string, i int, p PortSpec) {
 	switch {
 	case p.Mode == "te10":
 		q.Mode = fdtd.TE
-		if p.Signal != nil {
+		if p.Signal != nil || len(p.Signals) > 0 {
 			r.fault(path+".signal", what, "a hollow guide has no signal conductor", "leave signal out, or make the mode tem")
+		}
+	case len(p.Signals) > 0:
+		if p.Signal != nil {
+			r.fault(path+".signal", what, "signal and signals are both given", "keep signals, with every conductor in it")
+		}
+		for _, at := range p.Signals {
+			q.Signals = append(q.Signals, turn(a, at))
 		}
 	case p.Signal == nil:
 		r.fault(path, what, "signal is missing", "add signal: a point [%c, %c] of the signal conductor, such as [0 mm, 0 mm]", "xyz"[u], "xyz"[v])
 	default:
 		q.Signal = turn(a, *p.Signal)
+	}
+	q.Modes = p.Modes
+	if least := max(len(p.Signals), 1); p.Modes < 0 || p.Modes > 0 && p.Modes < least || p.Modes > 100 {
+		r.fault(path+".modes", fmt.Sprint(p.Modes), "no number of modes for this port", "write %d to 100, or leave it out", least)
+	}
+	q.Reference = float64(p.Reference)
+	switch {
+	case !(p.Reference >= 0):
+		r.fault(path+".reference", fmt.Sprint(p.Reference), "no resistance", "write one above zero, or leave it out for 50 ohm")
+	case p.Reference > 0 && len(p.Signals) == 0:
+		r.fault(path+".reference", fmt.Sprint(p.Reference), "only the conductors in signals have a reference of their own", "leave it out: S is referred to the line's own impedance; or ask with --reference")
 	}
 	if w := p.Window; w != nil {
 		if !(w.High[0] > w.Low[0]) || !(w.High[1] > w.Low[1]) {

@@ -208,6 +208,22 @@ func (p Port) signals() [][2]float64 {
 	return [][2]float64{p.Signal}
 }
 
+// Waves is the number of rows of S that are the port's.
+func (p Port) Waves() int {
+	if p.Mode == TEM {
+		return max(p.Modes, len(p.signals()))
+	}
+	return max(p.Modes, 1)
+}
+
+// Waves is the number of rows of S, and of runs.
+func (m *Model) Waves() (sum int) {
+	for _, p := range m.Ports {
+		sum += p.Waves()
+	}
+	return sum
+}
+
 // Cage is a space that is meant to be closed by metal: from Inside no way of
 // free cells leads to an open side of the region. [Solve] refuses a model whose cage
 // has a gap the grid can see.

@@ -14,7 +14,9 @@ import "math"
 // W being ε times the ratio of dual size to free length, M ε times the dual area over
 // d². This is a symmetric eigenproblem for s²/κ, the effective permittivity, linear in
 // V and ζ together; it is below zero for a mode that decays. Inverse iteration of a few
-// vectors together solves it, from the static modes and those at their cutoffs. A mode's
+// vectors together solves it, from the static modes and those at their cutoffs. V = 0
+// with any ζ is a solution for s = 0 and no wave: each vector is kept apart from these by
+// the second equation, solved for ζ. A mode's
 // magnetic field is N_t (V − Gζ), and the voltages of one mode times the magnetic
 // field of another sum to zero: so a port hears each of its modes alone.
 
@@ -35,6 +37,8 @@ const mostWork = 4e9
 // A pencil is the two sides of the eigenproblem at one frequency.
 type pencil struct {
 	x    *cross
+	rest *band // of GᵀN_tG − κM; nil: not factored
+	line []int // unknown of rest by that of the pencil
 	n    int
 	edge []int // unknown of each link
 	node []int // of each node; −1: none
@@ -158,6 +162,59 @@ func (p *pencil) drop(link int) [3]int {
 	return [3]int{p.edge[link], p.node[l.i], p.node[l.j]}
 }
 
+// settle makes z obey the second equation, by its ζ. The first call factors.
+func (p *pencil) settle(z []float64) bool {
+	n := 0
+	if p.rest == nil {
+		p.line = make([]int, p.n)
+		for i := range p.line {
+			p.line[i] = -1
+		}
+		for _, k := range p.node {
+			if k >= 0 {
+				p.line[k] = 0
+			}
+		}
+		for i, k := range p.line { // in the order of the unknowns
+			if k == 0 {
+				p.line[i] = n
+				n++
+			}
+		}
+		var m, none entries
+		for k, i := range p.b.i {
+			if i, j := p.line[i], p.line[p.b.j[k]]; i >= 0 && j >= 0 {
+				m.add(i, j, p.b.v[k])
+			}
+		}
+		var ok bool
+		if p.rest, ok = factor(n, &m, &none, 0); !ok {
+			return false
+		}
+	}
+	n = p.rest.n
+	right, y := make([]float64, n), make([]float64, p.n)
+	x := make([]float64, p.n)
+	for i, k := range p.line {
+		if k < 0 {
+			x[i] = z[i]
+		}
+	}
+	p.b.apply(x, y)
+	for i, k := range p.line {
+		if k >= 0 {
+			right[k] = -y[i]
+		}
+	}
+	p.rest.solve(right)
+	for i, k := range p.line {
+		if k >= 0 {
+			z[i] = right[k]
+		}
+	}
+	return true
+}
+
 // A wave is a solution of the pencil.
 type wave struct {
 	z          []float64
@@ -278,7 +335,14 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 		if !ok {
 			return modes, true
 		}
-		eps, z, ok := subspace(start, sigma, len(modes), k.solve, p.a.apply, p.b.apply)
+		if !p.settle(start[0]) {
+			return modes, true
+		}
+		solve := func(x []float64) {
+			k.solve(x)
+			p.settle(x)
+		}
+		eps, z, ok := subspace(start, sigma, len(modes), solve, p.a.apply, p.b.apply)
 		if !ok {
 			return modes, false
 		}

@@ -20,6 +20,8 @@ type Wave struct {
 	Cutoff float64 // Hz; 0: none
 	// Own is the mode's impedance over frequency, in Ω.
 	Own []complex128
+	// Middle is Own at the middle of the band.
+	Middle complex128
 }
 
 // The conductors of a port in place of its modes. A mode's current stands on the
@@ -117,6 +119,7 @@ func (r *Result) describe(g *grid, s *section, i int, ports []conductors) {
 			own[k] = mid
 		}
 	}
+	w.Middle = s.impedance(g, (g.model.Band[0]+g.model.Band[1])/2)
 	r.Network.Reference[i] = complex(math.Max(cmplx.Abs(mid), 1e-9), 0)
 	r.Impedance = append(r.Impedance, own)
 	r.Effective = append(r.Effective, s.eps)
