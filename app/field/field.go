@@ -261,6 +261,7 @@ func Run(ctx context.Context, s workspace.Structure, o Options) (Result, error) 
 	for level := len(out.Grids); ; level++ {
 		f := o.Options
 		f.CellsPerWave = begin * math.Pow(finer, float64(level))
+		f.Across = int(math.Round(float64(o.Narrow()) * math.Pow(finer, float64(level))))
 		if o.Cell > 0 {
 			f.Cell = o.Cell / math.Pow(finer, float64(level))
 		}

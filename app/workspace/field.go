@@ -184,6 +184,7 @@ type BandSpec struct {
 type GridSpec struct {
 	CellsPerWave float64      // to the shortest wavelength; default 20
 	LargestCell  units.Length // default: from cells_per_wave
+	CellsAcross  int          // a gap between metals, or a conductor's width, at least; default 4
 	Layers       int          // cells of absorbing layer behind ports and open sides; default 12
 	MaxCells     float64      // more are refused; default 50 million
 	Double       bool         // compute with 64 bits in place of 32
@@ -733,6 +734,7 @@ func (r *fieldReader) rest() {
 		return x
 	}
 	o.CellsPerWave = within("cells_per_wave", g.CellsPerWave, 8, 1000)
+	o.Across = int(within("cells_across", float64(g.CellsAcross), 1, 100))
 	o.Layers = int(within("layers", float64(g.Layers), 4, 64))
 	o.MaxCells = within("max_cells", g.MaxCells, 1, 1e12)
 	o.Double = g.Double

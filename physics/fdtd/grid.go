@@ -3,7 +3,6 @@ package fdtd
 import (
 	"fmt"
 	"math"
-	"sort"
 )
 
 // A grid is the divided region with its layers, and what fills it.
@@ -14,6 +13,7 @@ type grid struct {
 	model  *Model
 	n      [3]int       // cells
 	layers [3][2]int    // matched layers at the low and high side
+	mesh   [3]mesh      // as the axes were divided
 	at     [3][]float64 // planes, n+1 of them
 	d      [3][]float64 // cell sizes, n
 	dual   [3][]float64 // sizes about the planes, n+1
@@ -30,39 +30,6 @@ type grid struct {
 
 func (g *grid) index(p [3]int) int { return p[0] + 1 + (p[1]+1)*g.stride[1] + (p[2]+1)*g.stride[2] }
 
-// lines divides an axis: planes at all faces of solids, and between them cells
-// no larger than step.
-func lines(m *Model, a int, step float64) []float64 {
-	if len(m.Lines[a]) > 0 {
-		return m.Lines[a]
-	}
-	lo, hi := m.Region.Low[a], m.Region.High[a]
-	fix := []float64{lo, hi}
-	for _, s := range m.Solids {
-		l, h := s.Shape.Bounds()
-		fix = append(fix, l[a], h[a])
-	}
-	for _, p := range m.Ports {
-		if int(p.Side)/2 == a {
-			fix = append(fix, p.Plane)
-		}
-	}
-	sort.Float64s(fix)
-	out := []float64{lo}
-	for _, x := range fix {
-		last := out[len(out)-1]
-		if x <= last || x > hi || x-last < 0.05*step && x != hi {
-			continue
-		}
-		n := int(math.Ceil((x-last)/step - 1e-9))
-		for i := 1; i < n; i++ {
-			out = append(out, last+(x-last)*float64(i)/float64(n))
-		}
-		out = append(out, x)
-	}
-	return out
-}
-
 func (m *Model) divide(o Options) (*grid, error) {
 	if err := m.Check(); err != nil {
 		return nil, err
@@ -73,7 +40,9 @@ func (m *Model) divide(o Options) (*grid, error) {
 		step = c0 / m.Band[1] / m.slowest() / o.cellsPerWave()
 	}
 	for a := range 3 {
-		at := append([]float64(nil), lines(m, a, step)...)
+		mesh := divideAxis(m, a, step, o.Narrow())
+		g.mesh[a] = mesh
+		at := append([]float64(nil), mesh.at...)
 		for side := range 2 {
 			open := m.Boundaries[2*a+side] == Open
 			for _, p := range m.Ports {

@@ -155,17 +155,12 @@ func (s *section) cutoffsTE(g *grid, x *cross, want int) ([]cutoff, bool) {
 	}
 	size := max(g.at[s.u][nu]-g.at[s.u][0], g.at[s.v][nv]-g.at[s.v][0])
 	sigma := -1e-3 / (size * size) // below the constant, which is no mode
-	k, ok := factor(n, &a, &b, sigma)
-	if !ok {
-		return nil, false
-	}
-	extra := 3
-	if !mirror {
-		extra++
-	}
-	solve := k.solve
-	if len(ties.i) > 0 { // the factors are not quite those of a − sigma N_z⁻¹
-		solve = func(y []float64) {
+	at := func(sigma float64) (func(x []float64), bool) {
+		k, ok := factor(n, &a, &b, sigma)
+		if !ok || len(ties.i) == 0 {
+			return func(x []float64) { k.solve(x) }, ok
+		}
+		return func(y []float64) { // the factors are not quite those of a − sigma N_z⁻¹
 			r := slices.Clone(y)
 			k.solve(y)
 			t, u := make([]float64, n), make([]float64, n)
@@ -180,13 +175,13 @@ func (s *section) cutoffsTE(g *grid, x *cross, want int) ([]cutoff, bool) {
 					y[i] += t[i]
 				}
 			}
-		}
+		}, true
 	}
 	need := want
-	if !mirror {
+	if !mirror { // the constant
 		need++
 	}
-	values, vectors, ok := subspace(strangers(n, min(want+extra, n)), sigma, min(need, n), solve, a.apply, inverse)
+	values, vectors, ok := lowest(n, need, 3, sigma, at, a.apply, inverse)
 	if !ok {
 		return nil, false
 	}
@@ -250,11 +245,10 @@ func (s *section) cutoffsTM(g *grid, x *cross, want int) ([]cutoff, bool) {
 	}
 	size := max(g.at[s.u][nu-1]-g.at[s.u][0], g.at[s.v][nv-1]-g.at[s.v][0])
 	sigma := -1e-3 / (size * size)
-	k, ok := factor(n, &a, &b, sigma)
-	if !ok {
-		return nil, false
-	}
-	values, vectors, ok := subspace(strangers(n, min(want+3, n)), sigma, min(want, n), k.solve, a.apply, b.apply)
+	values, vectors, ok := lowest(n, want, 3, sigma, func(sigma float64) (func(x []float64), bool) {
+		k, ok := factor(n, &a, &b, sigma)
+		return func(x []float64) { k.solve(x) }, ok
+	}, a.apply, b.apply)
 	if !ok {
 		return nil, false
 	}
@@ -345,7 +339,7 @@ func (s *section) above(g *grid, x *cross, modes []*section) ([]*section, []stri
 	}
 	list, ok := s.cutoffs(g, x, want+1)
 	if !ok && want > 0 {
-		return nil, nil, fmt.Errorf("fdtd: port %s: its cross-section of %d edges is too large for modes with a cutoff: give the port a smaller window, or take larger cells", s.port.Name, len(x.links))
+		return nil, nil, fmt.Errorf("fdtd: port %s: the modes with a cutoff of its cross-section of %d edges are not found: give the port a smaller window, or take larger cells", s.port.Name, len(x.links))
 	}
 	if s.port.Mode != TEM && s.port.Modes <= 1 { // the lowest TE
 		slices.SortStableFunc(list, func(a, b cutoff) int { return int(a.kind) - int(b.kind) })

@@ -342,7 +342,7 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 			k.solve(x)
 			p.settle(x)
 		}
-		eps, z, ok := subspace(start, sigma, len(modes), solve, p.a.apply, p.b.apply)
+		eps, z, ok := subspace(start, sigma, len(modes), 150, solve, p.a.apply, p.b.apply)
 		if !ok {
 			return modes, false
 		}

@@ -18,6 +18,9 @@ type Options struct {
 	CellsPerWave float64
 	// Cell is the largest cell, in m; 0: from CellsPerWave.
 	Cell float64
+	// Across is the least number of cells across a gap between metals or the width of
+	// a conductor; other narrow things get their part of it. 0: 4.
+	Across int
 	// Layers is the depth of the matched layers, in cells; 0: 12.
 	Layers int
 	// MaxCells refuses larger grids; 0: 5e7.
@@ -86,10 +89,19 @@ func Estimate(m *Model, o Options) (Size, error) {
 	}
 	s.TimeStep = 0.99 / (c0 * math.Sqrt(inv))
 	s.Bytes = g.bytes(o)
-	s.Why = fmt.Sprintf("cells of at most 1/%g of the wavelength at %.4g GHz in the slowest material (index %.3g), planes on every face of a solid, %d cells of matched layer behind ports and open sides",
-		o.cellsPerWave(), m.Band[1]/1e9, m.slowest(), o.layers())
+	s.Why = fmt.Sprintf("cells of at most 1/%g of the wavelength at %.4g GHz in the slowest material (index %.3g)", o.cellsPerWave(), m.Band[1]/1e9, m.slowest())
 	if o.Cell > 0 {
-		s.Why = fmt.Sprintf("cells of at most %.4g mm as asked, planes on every face of a solid", o.Cell*1e3)
+		s.Why = fmt.Sprintf("cells of at most %.4g mm as asked", o.Cell*1e3)
+	}
+	s.Why += fmt.Sprintf(", planes on the faces of solids, %d cells across a gap between metals, growing by %.0f %% at most, %d cells of matched layer behind ports and open sides", o.Narrow(), 100*growth, o.layers())
+	small, axis := "", 0
+	for a := range 3 {
+		if g.mesh[a].smallest != "" && s.Smallest[a] <= min(s.Smallest[0], s.Smallest[1], s.Smallest[2]) {
+			small, axis = g.mesh[a].smallest, a
+		}
+	}
+	if small != "" {
+		s.Why += fmt.Sprintf("; %s along %c sets the smallest cell, and so the step in time", small, 'x'+rune(axis))
 	}
 	return s, nil
 }

@@ -10,8 +10,9 @@ import (
 
 // subspace finds the solutions of a z = λ b z nearest to sigma, a and b being
 // symmetric, by inverse iteration of as many vectors as start holds; solve overwrites
-// x with (a − sigma b)⁻¹ x. The nearest comes first; ok says that the first want stand.
-func subspace(start [][]float64, sigma float64, want int, solve func(x []float64), a, b func(x, y []float64)) (values []float64, vectors [][]float64, ok bool) {
+// x with (a − sigma b)⁻¹ x. The nearest comes first; ok says that the first want stand
+// after at most so many turns.
+func subspace(start [][]float64, sigma float64, want, turns int, solve func(x []float64), a, b func(x, y []float64)) (values []float64, vectors [][]float64, ok bool) {
 	z := make([][]float64, len(start))
 	for i := range z {
 		z[i] = slices.Clone(start[i])
@@ -20,7 +21,7 @@ func subspace(start [][]float64, sigma float64, want int, solve func(x []float64
 	y := make([]float64, n)
 	var last []float64
 	steady := -1
-	for turn := range 150 {
+	for turn := range turns {
 		for i := range z {
 			b(z[i], y)
 			solve(y)
@@ -72,6 +73,26 @@ func subspace(start [][]float64, sigma float64, want int, solve func(x []float64
 		last = slices.Clone(values)
 	}
 	return values, z, steady >= 0
+}
+
+// lowest finds the want lowest solutions of a z = λ b z above sigma with some company, a
+// and b being symmetric, b positive. at factors a − σb; where what is sought lies close
+// together and far from sigma, it is asked again, nearer.
+func lowest(n, want, company int, sigma float64, at func(sigma float64) (solve func(x []float64), ok bool), a, b func(x, y []float64)) (values []float64, vectors [][]float64, ok bool) {
+	want = min(want, n)
+	vectors = strangers(n, min(want+company, n))
+	for range 8 {
+		solve, fits := at(sigma)
+		if !fits {
+			return nil, nil, false
+		}
+		if values, vectors, ok = subspace(vectors, sigma, want, 40, solve, a, b); ok || vectors == nil {
+			return values, vectors, ok
+		}
+		low, high := slices.Min(values), slices.Max(values)
+		sigma = max(sigma, low-0.05*(high-low))
+	}
+	return values, vectors, ok
 }
 
 // straight makes vectors orthogonal and of length one; it drops those that are not
