@@ -145,7 +145,13 @@ there, after Ctrl-C or after a crash; FILE is removed when the work is done.`,
 			return solverFault(args[0], err)
 		}
 		if planOnly {
-			return showPlan(env, name, drawing, s, plan, err)
+			var survey *fdtd.Result
+			if err == nil { // everything else that would be refused
+				if survey, err = field.Survey(s, s.Options); err != nil {
+					return solverFault(args[0], err)
+				}
+			}
+			return showPlan(env, name, drawing, s, plan, survey, err)
 		}
 		key, err := structureKey(s)
 		if err != nil {
@@ -241,9 +247,13 @@ func within(band [2]float64, frequency []float64) ([]float64, error) {
 	return frequency, nil
 }
 
-// showPlan writes the plan's document and its drawing, with tooLarge, if any, as a warning.
-func showPlan(env *environment, name, drawing string, s workspace.Structure, plan field.Plan, tooLarge error) error {
+// showPlan writes the plan's document and its drawing, with tooLarge, if any, as a warning;
+// survey is what the grid says of the ports, nil if it was not asked.
+func showPlan(env *environment, name, drawing string, s workspace.Structure, plan field.Plan, survey *fdtd.Result, tooLarge error) error {
 	doc := wire.NewFieldPlan(name, s, plan)
+	if survey != nil {
+		doc.Survey(s, survey)
+	}
 	if tooLarge != nil {
 		doc.Warnings = append(doc.Warnings, tooLarge.Error())
 	}
@@ -256,6 +266,9 @@ func showPlan(env *environment, name, drawing string, s workspace.Structure, pla
 	if env.json {
 		env.printJSON(doc)
 	} else {
+		if survey != nil {
+			printPorts(env.out, doc)
+		}
 		for _, w := range doc.Warnings {
 			paragraph(env.out, "  ! ", w)
 		}
@@ -325,13 +338,7 @@ func printPlan(env *environment, name string, p field.Plan) {
 
 func printField(env *environment, d wire.FieldSolution, n network.Network) {
 	out := env.out
-	heading(out, "Ports")
-	t := newTable(out, "port", "name", "side", "mode", "cutoff GHz", "plane mm", "line Ω", "reference Ω", "eff. perm.")
-	numbers(t, 1, 5, 6, 7, 8, 9)
-	for i, p := range d.Ports {
-		t.AppendRow(table.Row{i + 1, p.Name, p.Side, p.Mode, show(p.CutoffHz, 1e-9, "%.4g"), show(p.PlaneM, 1e3, "%.4g"), show(p.ImpedanceOhm, 1, "%.3f"), show(p.ReferenceOhm, 1, "%.3f"), show(p.EffectivePermittivity, 1, "%.4f")})
-	}
-	t.Render()
+	printPorts(out, d)
 	heading(out, "S-parameters")
 	printS(out, n)
 	if len(d.Grids) > 1 {
@@ -359,6 +366,20 @@ func printField(env *environment, d wire.FieldSolution, n network.Network) {
 			fmt.Fprintln(out, "wrote", name)
 		}
 	}
+}
+
+func printPorts(out io.Writer, d wire.FieldSolution) {
+	heading(out, "Ports")
+	t := newTable(out, "port", "name", "side", "mode", "cutoff GHz", "plane mm", "line Ω", "reference Ω", "eff. perm.")
+	numbers(t, 1, 5, 6, 7, 8, 9)
+	for i, p := range d.Ports {
+		cutoff := "none"
+		if p.Mode != "tem" {
+			cutoff = show(p.CutoffHz, 1e-9, "%.4g")
+		}
+		t.AppendRow(table.Row{i + 1, p.Name, p.Side, p.Mode, cutoff, show(p.PlaneM, 1e3, "%.4g"), show(p.ImpedanceOhm, 1, "%.3f"), show(p.ReferenceOhm, 1, "%.3f"), show(p.EffectivePermittivity, 1, "%.4f")})
+	}
+	t.Render()
 }
 
 // printS writes the S-parameters as a table, those below the diagonal and on it.

@@ -67,6 +67,13 @@ func NewPlan(s workspace.Structure, o fdtd.Options) (Plan, error) {
 	return p, nil
 }
 
+// Survey finds everything that would be refused before the first step, and the ports'
+// modes on the grid.
+func Survey(s workspace.Structure, o fdtd.Options) (*fdtd.Result, error) {
+	r, err := fdtd.Survey(&s.Model, o)
+	return r, s.Explain(err)
+}
+
 // size is a plan without times.
 func size(s workspace.Structure, o fdtd.Options) (Plan, error) {
 	z, err := fdtd.Estimate(&s.Model, o)

@@ -109,6 +109,18 @@ func fieldPorts(s workspace.Structure, waves []fdtd.Wave) []FieldPort {
 	return out
 }
 
+// Survey adds what the grid says of the ports and their modes.
+func (d *FieldSolution) Survey(s workspace.Structure, r *fdtd.Result) {
+	d.Ports = fieldPorts(s, r.Waves)
+	for i, w := range r.Waves {
+		d.Ports[i].EffectivePermittivity = num(r.Effective[i])
+		if w.Mode == fdtd.TEM {
+			d.Ports[i].ImpedanceOhm = num(real(w.Middle))
+		}
+	}
+	d.Warnings = append(d.Warnings, r.Notes...)
+}
+
 // NewField shapes a solution. n holds its S-parameters as they are to be shown.
 func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, n network.Network, points bool) FieldSolution {
 	doc := NewFieldPlan(name, s, p)
@@ -121,15 +133,12 @@ func NewField(name string, s workspace.Structure, p field.Plan, r field.Result, 
 		}
 		doc.Grids = append(doc.Grids, x)
 	}
-	doc.Ports = fieldPorts(s, r.Waves)
+	doc.Survey(s, r.Result)
 	for i, w := range r.Waves {
-		q := &doc.Ports[i]
-		q.EffectivePermittivity = num(r.Effective[i])
 		if w.Mode == fdtd.TEM {
-			q.ImpedanceOhm, q.ReferenceOhm = num(real(w.Middle)), num(real(n.Reference[i]))
+			doc.Ports[i].ReferenceOhm = num(real(n.Reference[i]))
 		}
 	}
-	doc.Warnings = append(doc.Warnings, r.Notes...)
 	target := s.Options.EnergyLeft
 	if target == 0 {
 		target = 1e-8

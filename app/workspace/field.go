@@ -797,7 +797,7 @@ func (f Structure) Explain(err error) error {
 		}
 		problem, help, ok := strings.Cut(text, ": ")
 		if !ok {
-			help = "look at it with: linewright field FILE --dry-run --plot FILE.svg"
+			help = "look at it with: linewright field FILE --plan --plot FILE.svg"
 		}
 		faults = append(faults, f.where.at(path, ErrValue, found, problem, help))
 	}

@@ -310,10 +310,15 @@ func parts(err error) []error {
 	if err == nil {
 		return nil
 	}
-	if many, ok := err.(interface{ Unwrap() []error }); ok {
-		return many.Unwrap()
+	many, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []error{err}
 	}
-	return []error{err}
+	var out []error
+	for _, e := range many.Unwrap() {
+		out = append(out, parts(e)...)
+	}
+	return out
 }
 
 // Optimisation returns what the file lets an optimisation do.

@@ -160,7 +160,7 @@ func (s *section) conductors(g *grid, x *cross) error {
 		}
 	}
 	if len(points) == 1 {
-		return fmt.Errorf("fdtd: port %s has only one conductor in its cross-section, which carries no TEM wave: add the other conductor, or ask for TE", s.port.Name)
+		return fmt.Errorf("fdtd: port %s has only one conductor in its cross-section, which carries no TEM wave: add the other conductor, or ask for the mode of a guide", s.port.Name)
 	}
 	return fmt.Errorf("fdtd: port %s has no other conductor in its cross-section than its %d signals: leave one of them out, which is then the return", s.port.Name, len(points))
 }

@@ -72,11 +72,11 @@ func (m *Model) divide(o Options) (*grid, error) {
 	g.stride = [3]int{1, g.n[0] + 2, (g.n[0] + 2) * (g.n[1] + 2)}
 	cells := float64(g.n[0]) * float64(g.n[1]) * float64(g.n[2])
 	if most := o.maxCells(); cells > most {
-		return nil, fmt.Errorf("fdtd: the grid would have %.3g cells, more than the %.3g allowed: take larger cells (Cell), a smaller region, or allow more (MaxCells)", cells, most)
+		return nil, fmt.Errorf("fdtd: the grid would have %.3g cells, more than the %.3g allowed: take larger cells, a smaller region, or allow more", cells, most)
 	}
 	g.size = g.stride[2]*(g.n[2]+3) + g.stride[1]
 	if b := g.bytes(o); o.MaxBytes > 0 && b > o.MaxBytes {
-		return nil, fmt.Errorf("fdtd: the grid of %.3g cells needs %.3g GB, more than the %.3g GB allowed: take larger cells (Cell), a smaller region, or single precision", cells, b/1e9, o.MaxBytes/1e9)
+		return nil, fmt.Errorf("fdtd: the grid of %.3g cells needs %.3g GB, more than the %.3g GB allowed: take larger cells, a smaller region, or single precision", cells, b/1e9, o.MaxBytes/1e9)
 	}
 	return g, nil
 }

@@ -281,7 +281,7 @@ func (m *Model) Check() error {
 			errs = append(errs, fmt.Errorf("fdtd: %s: %w", name, err))
 		}
 		if s.Dielectric.LossTangent > 0 && s.Dielectric.FittedAt == 0 {
-			bad("%s has a loss tangent of %g that is the same at all frequencies, which is not causal: say at which frequency it was measured (FittedAt)", name, s.Dielectric.LossTangent)
+			bad("%s has a loss tangent of %g that is the same at all frequencies, which is not causal: say at which frequency it was measured", name, s.Dielectric.LossTangent)
 		}
 		if !(s.Conductivity >= 0) {
 			bad("%s has a conductivity of %g S/m: it cannot be negative", name, s.Conductivity)

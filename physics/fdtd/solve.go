@@ -2,6 +2,7 @@ package fdtd
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -138,7 +139,7 @@ type Result struct {
 // Solve computes the scattering parameters.
 func Solve(ctx context.Context, m *Model, o Options) (*Result, error) {
 	if len(m.Ports) == 0 {
-		return nil, fmt.Errorf("fdtd: the model has no port: add one where a line leaves the region")
+		return nil, errNoPort
 	}
 	if o.Double {
 		return solve[float64](ctx, m, o)
@@ -146,16 +147,34 @@ func Solve(ctx context.Context, m *Model, o Options) (*Result, error) {
 	return solve[float32](ctx, m, o)
 }
 
-func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
+// A prepared model is on its grid, its ports' modes known.
+type prepared struct {
+	grid     *grid
+	sections []*section // modes of all ports in turn
+	hears    []int      // the run in which each port is fed first
+	result   *Result    // without S
+	pairs    []conductors
+}
+
+func prepare(m *Model, o Options) (*prepared, error) {
 	g, err := m.divide(o)
 	if err != nil {
 		return nil, err
 	}
 	g.measure()
-	if err := g.checkCages(); err != nil {
+	if err := errors.Join(g.checkSeen(), g.checkCages(), g.checkSlices(o)); err != nil {
 		return nil, err
 	}
-	if err := g.checkSlices(o); err != nil {
+	p := &prepared{grid: g, hears: make([]int, len(m.Ports)), result: &Result{Cells: g.n[0] * g.n[1] * g.n[2], TimeStep: g.dt}}
+	var errs []error
+	for i := range m.Ports {
+		modes, notes, err := g.sections(i)
+		errs = append(errs, err)
+		p.hears[i] = len(p.sections)
+		p.sections = append(p.sections, modes...)
+		p.result.Notes = append(p.result.Notes, notes...)
+	}
+	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
 	freq := o.Frequencies
@@ -164,24 +183,36 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 			freq = append(freq, m.Band[0]+(m.Band[1]-m.Band[0])*float64(i)/100)
 		}
 	}
-	res := &Result{Cells: g.n[0] * g.n[1] * g.n[2], TimeStep: g.dt}
-	var sections []*section
-	hears := make([]int, len(m.Ports)) // the run in which each port is fed first
-	for i := range m.Ports {
-		modes, notes, err := g.sections(i)
-		if err != nil {
-			return nil, err
-		}
-		hears[i] = len(sections)
-		sections = append(sections, modes...)
-		res.Notes = append(res.Notes, notes...)
+	p.result.Network = network.New(len(p.sections), freq, 1)
+	p.pairs = g.conductorWaves(p.sections)
+	for i, s := range p.sections {
+		p.result.describe(g, s, i, p.pairs)
 	}
-	n := len(sections)
-	res.Network = network.New(n, freq, 1)
-	pairs := g.conductorWaves(sections)
-	for i, s := range sections {
-		res.describe(g, s, i, pairs)
+	return p, nil
+}
+
+// Survey does all of a solution that comes before its first step: it finds what the grid
+// cannot see, cages that are open, and the modes of the ports. The result's S are zero.
+func Survey(m *Model, o Options) (*Result, error) {
+	if len(m.Ports) == 0 {
+		return nil, errNoPort
 	}
+	p, err := prepare(m, o)
+	if err != nil {
+		return nil, err
+	}
+	return p.result, nil
+}
+
+var errNoPort = errors.New("fdtd: the model has no port: add one where a line leaves the region")
+
+func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
+	p, err := prepare(m, o)
+	if err != nil {
+		return nil, err
+	}
+	g, res, sections, hears := p.grid, p.result, p.sections, p.hears
+	freq, n := res.Network.Frequency, len(sections)
 	first := make([]int, n) // of each port's series
 	for i := range n - 1 {
 		first[i+1] = first[i] + 2*max(1, len(sections[i].patterns))
@@ -238,8 +269,8 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 				a[run][i], b[run][i] = append(a[run][i], in), append(b[run][i], out)
 			}
 		}
-		for _, p := range pairs {
-			p.apply(g, freq, a[run], b[run])
+		for _, c := range p.pairs {
+			c.apply(g, freq, a[run], b[run])
 		}
 		for _, r := range state.recorders {
 			s, peak := sections[run], 0.0
