@@ -43,9 +43,9 @@
 //     frequencies, cubic between. A uniform microstrip of εr 9.9, 0.635 mm high, seems to
 //     reflect 0.0002 at most from 1 to 20 GHz, and its permittivity is within 0.1 % of the
 //     full-wave one on two grids. The impedance is power over the square of the current.
-//     On cross-sections of more than some 10 000 nodes the static mode serves at all
-//     frequencies, and Notes says so; that microstrip then seems to reflect 0.008 at 10 GHz
-//     and 0.03 at 15. Modes of ports have no loss.
+//     A mode that cannot be followed keeps its static field, and Notes says so; that
+//     microstrip would then seem to reflect 0.008 at 10 GHz and 0.03 at 15. Modes of ports
+//     have no loss: the shift of S to Plane turns its phase and takes no loss off.
 //   - A uniform guide of five modes turns none into another by more than 0.0002. A
 //     step into a guide of TE10 and TE30 is within 0.001 of mode matching on two grids,
 //     a coaxial step above the cutoff of TM01 within 0.003.

@@ -30,8 +30,8 @@ func (g *grid) cutoffFrequency(turn float64) float64 {
 	return math.Asin(x) / (math.Pi * g.dt)
 }
 
-// cutoffs returns the lowest cutoffs, want of each kind, the lowest first; false if the
-// cross-section is too large.
+// cutoffs returns the lowest cutoffs, want of each kind, the lowest first; false if they
+// are not found.
 func (s *section) cutoffs(g *grid, x *cross, want int) ([]cutoff, bool) {
 	te, ok := s.cutoffsTE(g, x, want)
 	if !ok {
@@ -158,11 +158,11 @@ func (s *section) cutoffsTE(g *grid, x *cross, want int) ([]cutoff, bool) {
 	at := func(sigma float64) (func(x []float64), bool) {
 		k, ok := factor(n, &a, &b, sigma)
 		if !ok || len(ties.i) == 0 {
-			return func(x []float64) { k.solve(x) }, ok
+			return func(x []float64) { k.Solve(x) }, ok
 		}
 		return func(y []float64) { // the factors are not quite those of a − sigma N_z⁻¹
 			r := slices.Clone(y)
-			k.solve(y)
+			k.Solve(y)
 			t, u := make([]float64, n), make([]float64, n)
 			for range 3 {
 				a.apply(y, t)
@@ -170,7 +170,7 @@ func (s *section) cutoffsTE(g *grid, x *cross, want int) ([]cutoff, bool) {
 				for i := range t {
 					t[i] = r[i] - t[i] + sigma*u[i]
 				}
-				k.solve(t)
+				k.Solve(t)
 				for i := range y {
 					y[i] += t[i]
 				}
@@ -247,7 +247,7 @@ func (s *section) cutoffsTM(g *grid, x *cross, want int) ([]cutoff, bool) {
 	sigma := -1e-3 / (size * size)
 	values, vectors, ok := lowest(n, want, 3, sigma, func(sigma float64) (func(x []float64), bool) {
 		k, ok := factor(n, &a, &b, sigma)
-		return func(x []float64) { k.solve(x) }, ok
+		return func(x []float64) { k.Solve(x) }, ok
 	}, a.apply, b.apply)
 	if !ok {
 		return nil, false
@@ -381,14 +381,10 @@ func (s *section) above(g *grid, x *cross, modes []*section) ([]*section, []stri
 		}
 	}
 	if !x.uniform || want > 0 && len(x.ties) > 0 {
-		lost, large := s.follow(g, x, modes, at)
-		for _, m := range lost {
-			switch {
-			case m.kind != TEM:
+		for _, m := range s.follow(g, x, modes, at) {
+			if m.kind != TEM {
 				say("its %v mode keeps the field of its cutoff at all frequencies: it could not be followed through the band", m.kind)
-			case large:
-				say("its TEM mode keeps the static field at all frequencies: the cross-section of %d edges is too large to follow it", len(x.links))
-			default:
+			} else {
 				say("its TEM mode keeps the static field at all frequencies: it is no mode of the line by itself; name every conductor that carries signals, or the line is multimode in the band")
 			}
 		}

@@ -1,6 +1,11 @@
 package fdtd
 
-import "math"
+import (
+	"math"
+	"slices"
+
+	"linewright/physics/fdtd/internal/sparse"
+)
 
 // Modes where the filling is not uniform, or where faces lend area. With V the voltages
 // along the edges of the cross-section, ψ those along the line (of the edges that leave
@@ -31,14 +36,11 @@ type pattern struct {
 	share []float64             // as of section
 }
 
-// mostWork bounds the multiplications of one factorization: some seconds.
-const mostWork = 4e9
-
 // A pencil is the two sides of the eigenproblem at one frequency.
 type pencil struct {
 	x    *cross
-	rest *band // of GᵀN_tG − κM; nil: not factored
-	line []int // unknown of rest by that of the pencil
+	rest *sparse.Factors // of GᵀN_tG − κM; nil: not factored
+	line []int           // unknown of rest by that of the pencil
 	n    int
 	edge []int // unknown of each link
 	node []int // of each node; −1: none
@@ -164,8 +166,8 @@ func (p *pencil) drop(link int) [3]int {
 
 // settle makes z obey the second equation, by its ζ. The first call factors.
 func (p *pencil) settle(z []float64) bool {
-	n := 0
 	if p.rest == nil {
+		n := 0
 		p.line = make([]int, p.n)
 		for i := range p.line {
 			p.line[i] = -1
@@ -192,21 +194,20 @@ func (p *pencil) settle(z []float64) bool {
 			return false
 		}
 	}
-	n = p.rest.n
-	right, y := make([]float64, n), make([]float64, p.n)
-	x := make([]float64, p.n)
+	x, y := make([]float64, p.n), make([]float64, p.n)
 	for i, k := range p.line {
 		if k < 0 {
 			x[i] = z[i]
 		}
 	}
 	p.b.apply(x, y)
+	var right []float64
 	for i, k := range p.line {
 		if k >= 0 {
-			right[k] = -y[i]
+			right = append(right, -y[i])
 		}
 	}
-	p.rest.solve(right)
+	p.rest.Solve(right)
 	for i, k := range p.line {
 		if k >= 0 {
 			z[i] = right[k]
@@ -291,7 +292,7 @@ func (w wave) plus(u wave, by float64) wave {
 // follow finds the patterns of a port's modes over the band, from the highest
 // frequency down; at holds what each is at its cutoff, nothing for a TEM mode. It returns
 // the modes that it cannot follow, which keep one pattern at every frequency.
-func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost []*section, large bool) {
+func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost []*section) {
 	parts := []float64{1, 0.8, 0.6, 0.4, 0.25, 0.12}
 	sigma, hollow := 0.0, false
 	for i, m := range modes {
@@ -333,18 +334,18 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 		}
 		k, ok := factor(p.n, &p.a, &p.b, sigma)
 		if !ok {
-			return modes, true
+			return modes
 		}
 		if !p.settle(start[0]) {
-			return modes, true
+			return modes
 		}
 		solve := func(x []float64) {
-			k.solve(x)
+			k.Solve(x)
 			p.settle(x)
 		}
 		eps, z, ok := subspace(start, sigma, len(modes), 150, solve, p.a.apply, p.b.apply)
 		if !ok {
-			return modes, false
+			return modes
 		}
 		var waves []wave
 		for i := range z {
@@ -369,7 +370,7 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 			tracks[i] = append(tracks[i], m.shape(g, x, w, f))
 		}
 		if math.IsInf(sigma, -1) {
-			return modes, false
+			return modes
 		}
 	}
 	for i, m := range modes {
@@ -388,7 +389,7 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 			m.e, m.h, m.geom = last.e, last.h, last.norm
 		}
 	}
-	return lost, false
+	return lost
 }
 
 // start is a first guess of the mode at f.
@@ -542,63 +543,12 @@ func (e *entries) apply(x, y []float64) {
 	}
 }
 
-// A band is LDLᵀ of a symmetric band matrix, not pivoted.
-type band struct {
-	n, w int
-	v    []float64 // row i holds columns i−w to i
-}
-
-// factor returns the factors of a − shift·b.
-func factor(n int, a, b *entries, shift float64) (*band, bool) {
-	w := 0
-	for _, e := range []*entries{a, b} {
-		for k := range e.i {
-			w = max(w, e.i[k]-e.j[k])
-		}
+// factor returns the factors of a − shift·b; false if there are none.
+func factor(n int, a, b *entries, shift float64) (*sparse.Factors, bool) {
+	i, j, v := slices.Concat(a.i, b.i), slices.Concat(a.j, b.j), slices.Clone(a.v)
+	for _, w := range b.v {
+		v = append(v, -shift*w)
 	}
-	if float64(n)*float64(w)*float64(w) > mostWork {
-		return nil, false
-	}
-	m := &band{n, w, make([]float64, n*(w+1))}
-	for k, i := range a.i {
-		m.v[i*(w+1)+a.j[k]-i+w] += a.v[k]
-	}
-	for k, i := range b.i {
-		m.v[i*(w+1)+b.j[k]-i+w] -= shift * b.v[k]
-	}
-	for i := range n {
-		ri := m.v[i*(w+1) : (i+1)*(w+1)]
-		low := max(0, i-w)
-		for j := low; j < i; j++ { // L_ij D_j
-			rj := m.v[j*(w+1) : (j+1)*(w+1)]
-			from := max(low, j-w)
-			ri[j-i+w] -= dot(ri[from-i+w:j-i+w], rj[from-j+w:w])
-		}
-		for j := low; j < i; j++ {
-			x := ri[j-i+w]
-			l := x / m.v[j*(w+1)+w]
-			ri[w] -= x * l
-			ri[j-i+w] = l
-		}
-		if ri[w] == 0 || math.IsNaN(ri[w]) {
-			return nil, false
-		}
-	}
-	return m, true
-}
-
-func (m *band) solve(x []float64) {
-	w := m.w
-	for i := range m.n {
-		low := max(0, i-w)
-		x[i] -= dot(m.v[i*(w+1)+low-i+w:i*(w+1)+w], x[low:i])
-	}
-	for i := range m.n {
-		x[i] /= m.v[i*(w+1)+w]
-	}
-	for i := m.n - 1; i >= 0; i-- {
-		for j := max(0, i-w); j < i; j++ {
-			x[j] -= m.v[i*(w+1)+j-i+w] * x[i]
-		}
-	}
+	f, err := sparse.Factor(n, i, j, v)
+	return f, err == nil
 }
