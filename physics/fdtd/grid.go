@@ -76,7 +76,7 @@ func (m *Model) divide(o Options) (*grid, error) {
 	}
 	g.size = g.stride[2]*(g.n[2]+3) + g.stride[1]
 	if b := g.bytes(o); o.MaxBytes > 0 && b > o.MaxBytes {
-		return nil, fmt.Errorf("fdtd: the grid of %.3g cells needs %.3g GB, more than the %.3g GB allowed: take larger cells, a smaller region, or single precision", cells, b/1e9, o.MaxBytes/1e9)
+		return nil, fmt.Errorf("fdtd: the grid of %.3g cells, with its ports, needs %.3g GB, more than the %.3g GB allowed: take larger cells, a smaller region, or single precision", cells, b/1e9, o.MaxBytes/1e9)
 	}
 	return g, nil
 }

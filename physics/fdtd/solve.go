@@ -107,19 +107,62 @@ func Estimate(m *Model, o Options) (Size, error) {
 	return s, nil
 }
 
-// bytes is the memory of a run: the fields, twice, the coefficients of rows that
-// repeat left out, and the free parts of edges and faces; the layers remember four
-// numbers in each of their cells.
+// bytes is the most memory of a solution: that of a run, or before it that of a port's
+// modes.
+//
+// A run holds the fields, twice, the coefficients of rows that repeat left out, and the
+// free parts of edges and faces; the layers remember four numbers in each of their cells.
 func (g *grid) bytes(o Options) float64 {
 	word := 4.0
 	if o.Double {
 		word = 8
 	}
-	sum := (12*word + 6*4) * float64(g.size)
+	const free = 6 * 4.0 // of edges and faces
+	sum := (12*word + free) * float64(g.size)
 	for a := range 3 {
 		sum += 4 * word * float64(g.size) * float64(g.layers[a][0]+g.layers[a][1]) / float64(g.n[a])
 	}
-	return 1.15 * sum // indexes and padding, measured on 2 million cells
+	sum *= 1.15 // indexes and padding, measured on 2 million cells
+	for _, p := range g.model.Ports {
+		sum = max(sum, 1.15*free*float64(g.size)+g.portBytes(p))
+	}
+	return sum
+}
+
+// portBytes is the memory in which a port's modes are found, measured as the process's peak on
+// cross-sections of 4 000 to 38 000 cells: the factors, and as much again that the collector
+// has not yet taken back.
+func (g *grid) portBytes(p Port) float64 {
+	each := 4.5e3 // the static field and the lowest cutoffs
+	if p.Modes > 1 || !g.model.homogeneous() {
+		each = 13e3 // the modes over the band
+	}
+	cells := 1.0
+	for k := range 2 {
+		b, n := (int(p.Side)/2+1+k)%3, 0
+		for i, d := range g.d[b] {
+			if x := g.at[b][i] + d/2; p.Window == ([2][2]float64{}) || x > p.Window[0][k] && x < p.Window[1][k] {
+				n++
+			}
+		}
+		cells *= float64(n)
+	}
+	return each * cells
+}
+
+// homogeneous says whether all of the model that is not metal has one permittivity.
+func (m *Model) homogeneous() bool {
+	var found []float64
+	look := func(w Material) {
+		if eps := max(1, w.Dielectric.Permittivity); !w.Metal && !slices.Contains(found, eps) {
+			found = append(found, eps)
+		}
+	}
+	look(m.Background)
+	for _, s := range m.Solids {
+		look(s.Material)
+	}
+	return len(found) <= 1
 }
 
 // Result of a solution.
