@@ -46,6 +46,8 @@
 //     A mode that cannot be followed keeps its static field, and Notes says so; that
 //     microstrip would then seem to reflect 0.008 at 10 GHz and 0.03 at 15. Modes of ports
 //     have no loss: the shift of S to Plane turns its phase and takes no loss off.
+//   - The even and odd mode of coupled microstrips are within 0.04 % of boundary elements
+//     in impedance and permittivity, on two grids of 4 and 8 cells to the gap.
 //   - A uniform guide of five modes turns none into another by more than 0.0002. A
 //     step into a guide of TE10 and TE30 is within 0.001 of mode matching on two grids,
 //     a coaxial step above the cutoff of TM01 within 0.003.
