@@ -179,7 +179,7 @@ func (g *grid) measure() {
 		}
 		s += 1 / (least * least)
 	}
-	g.dt = 0.99 / (c0 * math.Sqrt(s))
+	g.dt = g.sharpen(0.99 / (c0 * math.Sqrt(s)))
 }
 
 // inLayers says whether cell p lies in a matched layer.
@@ -204,10 +204,22 @@ func (g *grid) reciprocal(a int, p [3]int) float64 {
 	if n, ok := g.factor[a][i]; ok {
 		return n
 	}
-	if s := float64(g.area[a][i]); s > 0 {
-		return 1 / s
+	s := float64(g.area[a][i])
+	if s == 0 {
+		return 0
 	}
-	return 0
+	if x, ok := g.faces[a][i]; ok {
+		return x / s
+	}
+	return 1 / s
+}
+
+// beside returns the factor of the permittivity of an edge of axis a.
+func (g *grid) beside(a, i int) float64 {
+	if x, ok := g.sharp[a][i]; ok {
+		return x
+	}
+	return 1
 }
 
 // checkCages looks for a way from the inside of each cage to an open side.

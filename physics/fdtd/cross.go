@@ -72,7 +72,7 @@ func (s *section) cross(g *grid) *cross {
 				eps := s.permittivity(g, [2]int{s.u, s.v}[c], p)
 				least, most = min(least, eps), max(most, eps)
 				x.number[c][p] = len(x.links)
-				x.links = append(x.links, link{c, p, id(p), id(q), part, d / (part * l), eps, d / l * g.reciprocal([2]int{s.v, s.u}[c], s.node(p))})
+				x.links = append(x.links, link{c, p, id(p), id(q), part, g.beside([2]int{s.u, s.v}[c], g.index(s.node(p))) * d / (part * l), eps, d / l * g.reciprocal([2]int{s.v, s.u}[c], s.node(p))})
 			}
 		}
 	}

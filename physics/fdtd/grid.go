@@ -26,6 +26,8 @@ type grid struct {
 	dt     float64
 	factor [3]map[int]float64 // of faces that lend or borrow, see lend
 	loans  [3][]loan
+	sharp  [3]map[int]float64 // of edges beside sharp edges of metal: of the permittivity
+	faces  [3]map[int]float64 // of faces there: of the reciprocal area
 }
 
 func (g *grid) index(p [3]int) int { return p[0] + 1 + (p[1]+1)*g.stride[1] + (p[2]+1)*g.stride[2] }

@@ -134,7 +134,7 @@ func stepTE(a1, a2, f float64, n, p, q int) func(i, j int) complex128 {
 		}
 		m[i*n+i] += beta(a1, i)
 	}
-	feed := func(j int) (v []complex128) { // V1 when wave j of 1 √W comes in
+	feed := func(j int) []complex128 { // V1 when wave j of 1 √W comes in
 		rhs := make([]complex128, n)
 		if j < p {
 			rhs[j] = 2 * beta(a1, j) / cmplx.Sqrt(beta(a1, j))
@@ -143,25 +143,8 @@ func stepTE(a1, a2, f float64, n, p, q int) func(i, j int) complex128 {
 				rhs[i] = 2 * complex(x[i][j-p], 0) * beta(a2, j-p) / cmplx.Sqrt(beta(a2, j-p))
 			}
 		}
-		a := append([]complex128(nil), m...)
-		for c := range n {
-			for r := c + 1; r < n; r++ {
-				w := a[r*n+c] / a[c*n+c]
-				for k := c; k < n; k++ {
-					a[r*n+k] -= w * a[c*n+k]
-				}
-				rhs[r] -= w * rhs[c]
-			}
-		}
-		v = make([]complex128, n)
-		for r := n - 1; r >= 0; r-- {
-			v[r] = rhs[r]
-			for k := r + 1; k < n; k++ {
-				v[r] -= a[r*n+k] * v[k]
-			}
-			v[r] /= a[r*n+r]
-		}
-		return v
+		solveDense(n, append([]complex128(nil), m...), rhs)
+		return rhs
 	}
 	return func(i, j int) complex128 {
 		v := feed(j)
@@ -195,7 +178,7 @@ func TestStepIntoOvermodedGuide(t *testing.T) {
 		return mustSolve(t, m, Options{Frequencies: freq, Layers: 16})
 	}
 	coarse, fine := solve(1e-3), solve(0.5e-3)
-	n, _, err := Extrapolate(coarse, fine, Edged)
+	n, _, err := Extrapolate(coarse, fine, Smooth)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -209,7 +192,7 @@ func TestStepIntoOvermodedGuide(t *testing.T) {
 					ref = -ref // a mode's sign is a choice
 				}
 				t.Logf("%g GHz S%d%d: %.4f, mode matching %.4f", f/1e9, i+1, j+1, got, ref)
-				if !(cmplx.Abs(got-ref) < 0.005) {
+				if !(cmplx.Abs(got-ref) < 0.001) {
 					t.Errorf("%g GHz S%d%d: %.4f, mode matching %.4f", f/1e9, i+1, j+1, got, ref)
 				}
 				if d := cmplx.Abs(fine.Network.S[(k*3+i)*3+j] - fine.Network.S[(k*3+j)*3+i]); !(d < 1e-3) {
@@ -219,6 +202,99 @@ func TestStepIntoOvermodedGuide(t *testing.T) {
 		}
 		if !(math.Abs(power-1) < 1e-3) {
 			t.Errorf("%g GHz: of 1 W %.5f W come out", f/1e9, power)
+		}
+	}
+}
+
+// The rows of the thin iris at 12.4 GHz are not believed: they lie 0.005 off mode
+// matching, and off this solver on every grid, where the other two frequencies agree to
+// 0.00005. TE20 decays by 89 Np/m only there.
+var doubted = map[string]bool{"wg-S05.013": true, "wg-S05.014": true, "wg-S05.015": true, "wg-S05.016": true, "wg-S05.017": true, "wg-S05.018": true}
+
+// oneSided is S11 and S21 of a plate of thickness t that leaves 0 to w of a guide's broad
+// wall a open, by mode matching of TEm0, n modes in the opening and n·a/w in the guide:
+// the two halves of it, with a mirror and with metal in the middle.
+func oneSided(a, w, t, f float64, n int) (s11, s21 complex128) {
+	k := 2 * math.Pi * f / c0
+	beta := func(width float64, m int) complex128 {
+		kc := float64(m) * math.Pi / width
+		if kc < k {
+			return complex(math.Sqrt(k*k-kc*kc), 0)
+		}
+		return complex(0, -math.Sqrt(kc*kc-k*k))
+	}
+	guide := int(float64(n)*a/w + 0.5)
+	x := make([][]float64, n)
+	for m := range x {
+		x[m] = make([]float64, guide)
+		for l := range x[m] {
+			u, v := float64(m+1)*math.Pi/w, float64(l+1)*math.Pi/a
+			in := func(q float64) float64 {
+				if math.Abs(q) < 1e-9 {
+					return w
+				}
+				return math.Sin(q*w) / q
+			}
+			x[m][l] = (in(u-v) - in(u+v)) / math.Sqrt(w*a)
+		}
+	}
+	var half [2]complex128
+	for p := range half {
+		y, v := make([]complex128, n*n), make([]complex128, n)
+		for m := range n {
+			for q := range n {
+				for l := range guide {
+					y[m*n+q] += complex(x[m][l]*x[q][l], 0) * beta(a, l+1)
+				}
+			}
+			b := beta(w, m+1)
+			th := cmplx.Tanh(complex(0, 1) * b * complex(t/2, 0))
+			if p == 1 {
+				th = 1 / th
+			}
+			y[m*n+m] += b * th
+			v[m] = 2 * complex(x[m][0], 0) * beta(a, 1)
+		}
+		solveDense(n, y, v)
+		for m := range n {
+			half[p] += complex(x[m][0], 0) * v[m]
+		}
+		half[p]--
+	}
+	return (half[0] + half[1]) / 2, (half[0] - half[1]) / 2
+}
+
+// solveDense sets x to m⁻¹ x.
+func solveDense(n int, m, x []complex128) {
+	for c := range n {
+		for r := c + 1; r < n; r++ {
+			w := m[r*n+c] / m[c*n+c]
+			for k := c; k < n; k++ {
+				m[r*n+k] -= w * m[c*n+k]
+			}
+			x[r] -= w * x[c]
+		}
+	}
+	for r := n - 1; r >= 0; r-- {
+		for k := r + 1; k < n; k++ {
+			x[r] -= m[r*n+k] * x[k]
+		}
+		x[r] /= m[r*n+r]
+	}
+}
+
+// The thin iris of the rows wg-S05 against mode matching, at all its frequencies, on one
+// grid of two cells to its thickness.
+func TestThinIris(t *testing.T) {
+	rows, freq := caseRows(t, "wg-S05")
+	num := func(s string) float64 { return rows[0].Num(t, s) }
+	m := guide(t, rows[0], freq, 0.25e-3)
+	s := at(mustSolve(t, turned(m), Options{Frequencies: freq, MaxSteps: 20000, EnergyLeft: 1e-9}))
+	for k, f := range freq {
+		s11, s21 := oneSided(num("s1_xhi_m"), num("s2_xhi_m"), num("s2_length_m"), f, 100)
+		t.Logf("%g GHz: S11 %.5f, mode matching %.5f; S21 %.5f, %.5f", f/1e9, s(k, 0, 0), s11, s(k, 1, 0), s21)
+		if d := max(cmplx.Abs(s(k, 0, 0)-s11), cmplx.Abs(s(k, 1, 0)-s21)); !(d < 0.001) {
+			t.Errorf("%g GHz: off mode matching by %.5f", f/1e9, d)
 		}
 	}
 }
@@ -313,7 +389,7 @@ func TestCoupledStriplineModes(t *testing.T) {
 	for _, c := range []struct {
 		prefix string
 		power  float64
-	}{{"tl-S08", Sheets}, {"tl-S27", Edged}} {
+	}{{"tl-S08", Smooth}, {"tl-S27", Smooth}} {
 		var z [2][2]float64
 		var rows []refcheck.Row
 		for _, r := range refcheck.Rows(t, "em_tline.csv") {
@@ -342,7 +418,7 @@ func TestCoupledStriplineModes(t *testing.T) {
 		for i, r := range rows { // even, odd
 			got := z[1][i] + w*(z[1][i]-z[0][i])
 			t.Logf("%s: %.3f, %.3f, together %.3f, want %s", r.Quantity, z[0][i], z[1][i], got, r.Value)
-			r.Within(t, got, 0.005*r.Want(t))
+			r.Within(t, got, 0.001*r.Want(t))
 		}
 	}
 }

@@ -11,11 +11,11 @@ import (
 )
 
 // openLine is half a microstrip without thickness, n cells to half the strip, in a
-// box so many heights away; it ends at z = 18h where end, else it goes on.
+// box so many heights away; it ends at z = 8h where end, else it goes on.
 func openLine(width, h, er, n, far float64, band [2]float64, end bool) *Model {
 	half := width / 2
 	step := half / n
-	l := 18 * h
+	l := 8 * h
 	m := &Model{Band: band}
 	z := join(uniform(0, l-h, h/n), uniform(l-h, l, step/2))
 	m.Ports = []Port{{Side: ZLow, Signal: [2]float64{0, h}, Plane: l}}
@@ -69,18 +69,18 @@ func TestOpenMicrostrip(t *testing.T) {
 		id, key string
 		tol     float64
 	}{
-		{"disp-S02.001", "eps_eff_static", 0.001}, {"open-S01.002", "eps_eff_static", 0.001},
-		{"disp-S02.002", "Z0_static_ohm", 0.002}, {"open-S01.003", "Z0_static_ohm", 0.002},
+		{"disp-S02.001", "eps_eff_static", 0.0005}, {"open-S01.002", "eps_eff_static", 0.0005},
+		{"disp-S02.002", "Z0_static_ohm", 0.001}, {"open-S01.003", "Z0_static_ohm", 0.001},
 		{"disp-S02.003", "disp-S02.003", 0.006}, {"disp-S02.004", "disp-S02.004", 0.006}, {"disp-S02.005", "disp-S02.005", 0.006},
 	} {
 		r := rows[c.id]
-		x := 2*got[1][c.key] - got[0][c.key]
+		x := got[1][c.key] + (got[1][c.key]-got[0][c.key])/3
 		t.Logf("%s %s: %.4f, %.4f, together %.4f, want %s", c.id, r.Quantity, got[0][c.key], got[1][c.key], x, r.Value)
 		r.Within(t, x, c.tol*r.Want(t))
 	}
 }
 
-// The extension of the open end, from the phase of S11 at 1 GHz.
+// The extension of the open end, from the phase of S11 at 2.5 GHz.
 func TestOpenEnd(t *testing.T) {
 	if !*long {
 		t.Skip("two minutes: -long")
@@ -90,8 +90,8 @@ func TestOpenEnd(t *testing.T) {
 	m := openLine(width, h, er, 4, 25, [2]float64{1e9, 3e9}, true)
 	for i := range 2 {
 		g, s := firstPort(t, m)
-		r := mustSolve(t, m, Options{Frequencies: []float64{1e9}, EnergyLeft: 1e-7})
-		end[i] = -cmplx.Phase(r.Network.S[0]) / (2 * real(s.phase(g, 1e9, s.spacing)) / s.spacing) / h
+		r := mustSolve(t, m, Options{Frequencies: []float64{2.5e9}, EnergyLeft: 1e-9})
+		end[i] = -cmplx.Phase(r.Network.S[0]) / (2 * real(s.phase(g, 2.5e9, s.spacing)) / s.spacing) / h
 		if d := math.Abs(cmplx.Abs(r.Network.S[0]) - 1); !(d < 2e-3) {
 			t.Errorf("in a closed box |S11| differs from 1 by %.1e", d)
 		}

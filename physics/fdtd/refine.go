@@ -8,10 +8,9 @@ import (
 	"linewright/physics/network"
 )
 
-// Powers of the cell with which errors fall: 2 where all metal is smooth or
-// ends at right angles inward, 4/3 at outer edges of 90°, 1 at the edges of sheets
-// without thickness. Without a correction at its edges metal looks larger by a part
-// of a cell: so extrapolate.
+// Powers of the cell with which errors fall: 2 where all metal is smooth or its edges are
+// straight along the grid, which are corrected; 4/3 at the rims of round metal's ends,
+// 1 at those of round sheets.
 const (
 	Smooth = 2
 	Edged  = 4. / 3

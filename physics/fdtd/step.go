@@ -175,6 +175,8 @@ func newFields[T float](g *grid, workers int) *fields[T] {
 				return 0
 			}
 			inf, sigma, shares := g.fill(a, p)
+			by := g.beside(a, i)
+			inf, sigma = by*inf, by*sigma
 			den := 2*eps0*inf + g.dt*sigma
 			num := 2*eps0*inf - g.dt*sigma
 			var d dispersive[T]
@@ -182,7 +184,7 @@ func newFields[T float](g *grid, workers int) *fields[T] {
 				_, ps := m.poles()
 				for _, q := range ps {
 					x := g.dt / (2 * q.tau)
-					beta := share * eps0 * q.strength * 2 * x / (1 + x)
+					beta := by * share * eps0 * q.strength * 2 * x / (1 + x)
 					den += beta
 					num += beta
 					d.keep = append(d.keep, T((1-x)/(1+x)))
