@@ -57,8 +57,8 @@ func ExampleSolve() {
 		fmt.Println(note)
 	}
 	// Output:
-	// even mode 50 Ω, odd mode 38 Ω at 5 GHz
-	//  5 GHz: SDD21 -0.17 dB, SCD21 -32 dB
-	// 10 GHz: SDD21 -0.46 dB, SCD21 -27 dB
-	// 20 GHz: SDD21 -0.41 dB, SCD21 -23 dB
+	// even mode 54 Ω, odd mode 42 Ω at 5 GHz
+	//  5 GHz: SDD21 -0.08 dB, SCD21 -33 dB
+	// 10 GHz: SDD21 -0.23 dB, SCD21 -27 dB
+	// 20 GHz: SDD21 -0.30 dB, SCD21 -21 dB
 }
