@@ -90,6 +90,9 @@ func divideAxis(m *Model, a int, step float64, across int) mesh {
 		cells, name := m.cells(a, planes[i], planes[i+1], on[i], on[i+1], across)
 		if l := (planes[i+1] - planes[i]) / float64(cells); l < size[i] {
 			size[i], why[i] = l, name
+			if name == "" {
+				why[i] = "the distance between the faces of " + m.owner(on[i]) + " and " + m.owner(on[i+1])
+			}
 		}
 	}
 	// at the planes, and from there along the axis
@@ -122,6 +125,16 @@ func divideAxis(m *Model, a int, step float64, across int) mesh {
 		}
 	}
 	return out
+}
+
+// owner names what has a face on a plane.
+func (m *Model) owner(faces []face) string {
+	for _, f := range faces {
+		if f.solid >= 0 {
+			return m.Solids[f.solid].Name
+		}
+	}
+	return "the region"
 }
 
 // portAt says whether a port stands at a side of axis a.

@@ -111,6 +111,25 @@ func TestNearFaces(t *testing.T) {
 	}
 }
 
+// A pin that runs over a pad of its hole is no overlap of nets: the hole took the metal
+// before. Without the hole it is.
+func TestNetsOverHoles(t *testing.T) {
+	m := traceModel()
+	metal := Material{Metal: true}
+	plane := Solid{Name: "plane", Net: "ground", Shape: Box{Point{-5e-3, 1e-3, 0}, Point{5e-3, 1.2e-3, 20e-3}}, Material: metal}
+	hole := Solid{Name: "hole", Shape: Cylinder{Axis: 1, Start: Point{0, 1e-3, 5e-3}, Radius: 0.5e-3, Length: 0.2e-3}}
+	pin := Solid{Name: "pin", Net: "signal", Shape: Cylinder{Axis: 1, Start: Point{0, 0.235e-3, 5e-3}, Radius: 0.2e-3, Length: 2e-3}, Material: metal}
+	board := m.Solids
+	m.Solids = append(board[:len(board):len(board)], plane, hole, pin)
+	if err := m.Check(); err != nil {
+		t.Errorf("a pin through a hole: %v", err)
+	}
+	m.Solids = append(board[:len(board):len(board)], plane, pin)
+	if err := m.Check(); err == nil || !strings.Contains(err.Error(), "pin of net signal overlaps plane of net ground") {
+		t.Errorf("a pin through a plane: %v", err)
+	}
+}
+
 // A coaxial line gets its cells across the gap and the pin; all divisions begin and end
 // at the region, increase, and do not depend on where the model stands.
 func TestAutomaticGridOfCoax(t *testing.T) {

@@ -305,8 +305,8 @@ func (m *Model) Check() error {
 				bad("solid %s runs from %g m to %g m along %c: exchange them", s.Name, lo[a], hi[a], 'x'+rune(a))
 			}
 		}
-		for _, o := range m.Solids[:i] {
-			if s.Material.Metal && o.Material.Metal && s.Net != "" && o.Net != "" && s.Net != o.Net && overlap(s.Shape, o.Shape) {
+		for k, o := range m.Solids[:i] {
+			if s.Material.Metal && o.Material.Metal && s.Net != "" && o.Net != "" && s.Net != o.Net && m.overlap(k, i) {
 				bad("%s of net %s overlaps %s of net %s: move them apart, or give them one net", s.Name, s.Net, o.Name, o.Net)
 			}
 		}
@@ -342,24 +342,33 @@ func (m *Model) Check() error {
 	return errors.Join(errs...)
 }
 
-// overlap looks for a common point on a lattice over the common box.
-func overlap(s, o Shape) bool {
-	a, b := s.Bounds()
-	c, d := o.Bounds()
+// overlap looks, on a lattice over their common box, for a point where solid i is put
+// onto solid k: one that no solid between them has taken from k before.
+func (m *Model) overlap(k, i int) bool {
+	a, b := m.Solids[k].Shape.Bounds()
+	c, d := m.Solids[i].Shape.Bounds()
 	const n = 12
-	for k := range 3 {
-		a[k], b[k] = max(a[k], c[k]), min(b[k], d[k])
-		if a[k] > b[k] {
+	for u := range 3 {
+		a[u], b[u] = max(a[u], c[u]), min(b[u], d[u])
+		if a[u] > b[u] {
 			return false
 		}
 	}
-	for i := range n * n * n {
-		at := [3]int{i % n, i / n % n, i / n / n}
+	const tol = 1e-12
+	for l := range n * n * n {
+		at := [3]int{l % n, l / n % n, l / n / n}
 		var p Point
-		for k := range 3 {
-			p[k] = a[k] + (b[k]-a[k])*(float64(at[k])+0.5)/n
+		for u := range 3 {
+			p[u] = a[u] + (b[u]-a[u])*(float64(at[u])+0.5)/n
 		}
-		if s.Holds(p, 1e-12) && o.Holds(p, 1e-12) {
+		if !m.Solids[k].Shape.Holds(p, tol) || !m.Solids[i].Shape.Holds(p, tol) {
+			continue
+		}
+		taken := false
+		for _, o := range m.Solids[k+1 : i] {
+			taken = taken || o.Shape != nil && o.Shape.Holds(p, tol)
+		}
+		if !taken {
 			return true
 		}
 	}

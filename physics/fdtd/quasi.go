@@ -289,6 +289,19 @@ func (w wave) plus(u wave, by float64) wave {
 	return wave{add(w.z, u.z), add(w.volt, u.volt), add(w.flow, u.flow), w.eps}
 }
 
+// solve finds the solutions of the pencil below sigma, the nearest first, from as many
+// guesses.
+func (p *pencil) solve(start [][]float64, sigma float64, want int) (eps []float64, z [][]float64, ok bool) {
+	k, ok := factor(p.n, &p.a, &p.b, sigma)
+	if !ok || !p.settle(start[0]) {
+		return nil, nil, false
+	}
+	return subspace(start, sigma, want, 150, func(x []float64) {
+		k.Solve(x)
+		p.settle(x)
+	}, p.a.apply, p.b.apply)
+}
+
 // follow finds the patterns of a port's modes over the band, from the highest
 // frequency down; at holds what each is at its cutoff, nothing for a TEM mode. It returns
 // the modes that it cannot follow, which keep one pattern at every frequency.
@@ -332,18 +345,10 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 				start = append(start, strangers(p.n, 2)...)
 			}
 		}
-		k, ok := factor(p.n, &p.a, &p.b, sigma)
-		if !ok {
-			return modes
+		eps, z, ok := p.solve(start, sigma, len(modes))
+		if !ok && !hollow && len(tracks[0]) > 2 {
+			break // near rest; from here the static mode serves
 		}
-		if !p.settle(start[0]) {
-			return modes
-		}
-		solve := func(x []float64) {
-			k.Solve(x)
-			p.settle(x)
-		}
-		eps, z, ok := subspace(start, sigma, len(modes), 150, solve, p.a.apply, p.b.apply)
 		if !ok {
 			return modes
 		}
@@ -381,11 +386,11 @@ func (s *section) follow(g *grid, x *cross, modes []*section, at []cutoff) (lost
 		if m.kind == TEM {
 			m.patterns = append(m.patterns, pattern{e: m.e, h: m.h, norm: m.geom, eps: m.eps, geom: m.geom, share: m.share})
 		}
-		for k := len(parts) - 1; k >= 0; k-- {
+		for k := len(tracks[i]) - 1; k >= 0; k-- {
 			m.patterns = append(m.patterns, tracks[i][k])
 		}
 		if m.kind != TEM { // the source's
-			last := m.patterns[len(parts)-1]
+			last := m.patterns[len(m.patterns)-1]
 			m.e, m.h, m.geom = last.e, last.h, last.norm
 		}
 	}

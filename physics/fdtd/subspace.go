@@ -64,7 +64,7 @@ func subspace(start [][]float64, sigma float64, want, turns int, solve func(x []
 		for i := range min(want, len(last)) {
 			moved = max(moved, math.Abs(values[i]-last[i])/(math.Abs(values[i]-sigma)+1e-3*math.Abs(sigma)))
 		}
-		if steady < 0 && last != nil && moved < 1e-11 {
+		if steady < 0 && last != nil && (moved < 1e-11 || turn >= 12 && moved < 1e-7) { // rounding: waves long beside a cell
 			steady = turn
 		}
 		if steady >= 0 && turn >= 2*steady { // a vector is half as good as its value
