@@ -84,7 +84,7 @@ func numbered(nu, nv int, has func(u, v int) bool) (number []int, n int) {
 func (s *section) cutoffsTE(g *grid, x *cross, want int) ([]cutoff, bool) {
 	nu, nv := g.n[s.u], g.n[s.v]
 	cell, n := numbered(nu, nv, func(u, v int) bool {
-		return s.inside(g.at[s.u][u]+g.d[s.u][u]/2, g.at[s.v][v]+g.d[s.v][v]/2) && g.reciprocal(s.axis, s.node([2]int{u, v})) > 0
+		return s.inside(g, g.at[s.u][u]+g.d[s.u][u]/2, g.at[s.v][v]+g.d[s.v][v]/2) && g.reciprocal(s.axis, s.node([2]int{u, v})) > 0
 	})
 	if n < 2 {
 		return nil, true

@@ -513,3 +513,30 @@ func TestPortNotes(t *testing.T) {
 		t.Errorf("a guide from below its cutoff to above the next: %q", notes)
 	}
 }
+
+// A window that ends at a mirror leaves the mirror what it is: half a coaxial line has twice
+// the impedance of the whole.
+func TestWindowAtMirror(t *testing.T) {
+	const b, r, l, step = 1e-3, 0.4e-3, 3e-3, 0.1e-3
+	build := func(half bool) *Model {
+		x := uniform(-1.5e-3, 1.5e-3, step)
+		m := &Model{Background: Material{Metal: true}, Band: [2]float64{1e9, 20e9}}
+		if half {
+			x = x[15:]
+			m.Boundaries[XLow] = Magnetic
+		}
+		m.Lines = [3][]float64{x, uniform(-1.5e-3, 1.5e-3, step), uniform(0, l, step)}
+		m.Region = Box{Point{x[0], -1.5e-3, 0}, Point{1.5e-3, 1.5e-3, l}}
+		m.Solids = []Solid{
+			{Name: "bore", Shape: Cylinder{Axis: 2, Radius: b, Length: l}},
+			{Name: "pin", Shape: Cylinder{Axis: 2, Radius: r, Length: l}, Material: Material{Metal: true}},
+		}
+		m.Ports = []Port{{Side: ZLow, Window: [2][2]float64{{x[0], -1.2e-3}, {1.2e-3, 1.2e-3}}}}
+		return m
+	}
+	g, whole, _ := portModes(t, build(false))
+	h, half, _ := portModes(t, build(true))
+	if z, w := real(half[0].impedance(h, 1e9)), 2*real(whole[0].impedance(g, 1e9)); !(math.Abs(z/w-1) < 1e-3) {
+		t.Errorf("half the line has %.4f Ω, want %.4f", z, w)
+	}
+}

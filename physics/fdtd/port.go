@@ -64,13 +64,18 @@ func (s *section) node(p [2]int) [3]int {
 	return q
 }
 
-// inside says whether an edge or cell at x, y lies in the port's window.
-func (s *section) inside(x, y float64) bool {
+// inside says whether an edge or cell at x, y lies in the port's window. The window's
+// border is a wall, but for where it lies on a side of the region, whose kind counts.
+func (s *section) inside(g *grid, x, y float64) bool {
 	w := s.port.Window
 	if w == ([2][2]float64{}) {
 		return true
 	}
-	return x > w[0][0] && x < w[1][0] && y > w[0][1] && y < w[1][1]
+	r := g.model.Region
+	within := func(a, k int, x float64) bool {
+		return (x > w[0][k] || w[0][k] <= r.Low[a]+g.delta) && (x < w[1][k] || w[1][k] >= r.High[a]-g.delta)
+	}
+	return within(s.u, 0, x) && within(s.v, 1, y)
 }
 
 // edge returns free length (part), length and dual size of the edge of
@@ -85,7 +90,7 @@ func (s *section) edge(g *grid, c int, p [2]int) (part, length, across float64) 
 	}
 	x := [2]float64{g.at[s.u][p[0]], g.at[s.v][p[1]]}
 	x[c] += g.d[b][p[c]] / 2
-	if !s.inside(x[0], x[1]) {
+	if !s.inside(g, x[0], x[1]) {
 		return 0, g.d[b][p[c]], g.dual[o][p[1-c]]
 	}
 	return float64(g.length[b][g.index(s.node(p))]), g.d[b][p[c]], g.dual[o][p[1-c]]

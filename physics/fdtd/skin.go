@@ -187,7 +187,7 @@ func (g *grid) beyondPorts(p Point) bool {
 			out = p[a] > q.Plane
 		}
 		s := section{port: q}
-		if out && s.inside(p[(a+1)%3], p[(a+2)%3]) {
+		if out && s.inside(g, p[(a+1)%3], p[(a+2)%3]) {
 			return true
 		}
 	}
