@@ -1,8 +1,6 @@
 package fdtd
 
 import (
-	"bytes"
-	"fmt"
 	"math"
 
 	"linewright/physics/fdtd/internal/yee"
@@ -149,8 +147,8 @@ func (f *fields[T]) start() (*yee.Engine[T], error) {
 	if err != nil || f.state == nil {
 		return e, err
 	}
-	if err := e.Load(bytes.NewReader(f.state)); err != nil {
-		return nil, fmt.Errorf("fdtd: the checkpoint belongs to another model: resume with the model and options it was written with (%w)", err)
+	if err := f.state.engine(e.Load); err != nil {
+		return nil, err
 	}
 	f.state = nil
 	return e, nil

@@ -45,7 +45,8 @@ type Options struct {
 	// as a part of the peak.
 	Progress func(run, runs, step int, energyLeft float64)
 	// Checkpoint, if not nil, gives a writer for the state of the current run
-	// every CheckpointSteps steps (0: 5000); it is closed after writing.
+	// every CheckpointSteps steps (0: 5000); it is closed after writing. A nil
+	// writer leaves this one out.
 	Checkpoint      func() (io.WriteCloser, error)
 	CheckpointSteps int
 	// Resume, if not nil, is a state written by Checkpoint, of the same model
@@ -270,7 +271,7 @@ func solve[T float](ctx context.Context, m *Model, o Options) (*Result, error) {
 	}
 	resumed := o.Resume != nil
 	if k := first[n-1] + 2*max(1, len(sections[n-1].patterns)); series != nil && len(series) != k {
-		return nil, fmt.Errorf("fdtd: the checkpoint has other ports (%d series, here %d): resume with the model and options it was written with", len(series), k)
+		return nil, foreign("it has other ports (%d series, here %d): resume with the model and options it was written with", len(series), k)
 	}
 	pictures := make([][]Picture, len(o.Slices))
 	skins := make([][][3]complex128, n)
@@ -537,6 +538,9 @@ func (f *fields[T]) run(ctx context.Context, m *Model, o Options, sections []*se
 			w, err := o.Checkpoint()
 			if err != nil {
 				return nil, 0, err
+			}
+			if w == nil {
+				continue
 			}
 			if err := f.save(w, e, run, v); err != nil {
 				w.Close()

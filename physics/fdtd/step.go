@@ -1,15 +1,9 @@
 package fdtd
 
 import (
-	"bytes"
-	"encoding/gob"
-	"fmt"
-	"io"
 	"math"
 	"runtime"
 	"unsafe"
-
-	"linewright/physics/fdtd/internal/yee"
 )
 
 type float interface{ float32 | float64 }
@@ -61,7 +55,7 @@ type fields[T float] struct {
 	recorders  []*recorder // of the slices of this run; they read e after stepE and h after stepH, every few steps
 	skin       *skin       // tangential H at real metal, read after stepH
 	step       int
-	state      []byte // of the engine, from a checkpoint
+	state      *envelope // a checkpoint of which the engine is still to be read
 	workers    int
 }
 
@@ -242,79 +236,4 @@ func (g *grid) layer(a int, x float64) (b, c float64) {
 		return b, c
 	}
 	return 0, 0
-}
-
-// A saved is what a checkpoint holds.
-type saved struct {
-	Step   int
-	Size   int
-	Double bool
-	State  []byte // of the engine
-	Series [][]float64
-	Port   int
-	Sums   [][][6]complexSum // of the recorders
-	Seen   [][][6][]float64
-	Skin   [][3]complex128
-	Peak   float64    // of the energy
-	Ended  []finished // runs
-}
-
-// A finished run, as a checkpoint keeps it.
-type finished struct {
-	In, Out    [][]complex128 // waves by port and frequency
-	Pictures   map[int][]Picture
-	Skin       [][3]complex128
-	Steps      int
-	EnergyLeft float64
-}
-
-func (f *fields[T]) save(w io.Writer, e *yee.Engine[T], port int, series [][]float64) error {
-	var state bytes.Buffer
-	if err := e.Save(&state); err != nil {
-		return err
-	}
-	s := saved{Step: f.step, Size: f.size, Double: unsafe.Sizeof(T(0)) == 8, State: state.Bytes(), Series: series, Port: port, Peak: f.peak, Ended: f.ended}
-	for _, r := range f.recorders {
-		s.Sums, s.Seen = append(s.Sums, r.sums), append(s.Seen, r.seen)
-	}
-	if f.skin != nil {
-		s.Skin = f.skin.sums
-	}
-	return gob.NewEncoder(w).Encode(s)
-}
-
-func (f *fields[T]) load(r io.Reader, o Options, freq []float64, hears []int) (port int, series [][]float64, err error) {
-	var s saved
-	if err := gob.NewDecoder(r).Decode(&s); err != nil {
-		return 0, nil, fmt.Errorf("fdtd: the checkpoint cannot be read: %w", err)
-	}
-	if s.Double != (unsafe.Sizeof(T(0)) == 8) {
-		return 0, nil, fmt.Errorf("fdtd: the checkpoint is of the other precision: resume with the model and options it was written with")
-	}
-	if s.Size != f.size {
-		return 0, nil, fmt.Errorf("fdtd: the checkpoint belongs to another grid (%d places, here %d): resume with the model and options it was written with", s.Size, f.size)
-	}
-	f.recorders = f.grid.recorders(o, s.Port, hears)
-	if f.skin = f.grid.skin(freq); f.skin != nil {
-		if len(s.Skin) != len(f.skin.sums) {
-			return 0, nil, fmt.Errorf("fdtd: the checkpoint has other frequencies or other metal: resume with the model and options it was written with")
-		}
-		f.skin.sums = s.Skin
-	}
-	if len(s.Sums) != len(f.recorders) {
-		return 0, nil, fmt.Errorf("fdtd: the checkpoint holds %d slices, here %d are asked for: resume with the options it was written with", len(s.Sums), len(f.recorders))
-	}
-	for i, r := range f.recorders {
-		if len(s.Sums[i]) != len(r.sums) || len(s.Seen[i]) != len(r.seen) {
-			return 0, nil, fmt.Errorf("fdtd: slice %d of the checkpoint has other frequencies or times: resume with the options it was written with", r.place)
-		}
-		if len(r.sums) > 0 {
-			r.sums = s.Sums[i]
-		}
-		if len(r.seen) > 0 {
-			r.seen = s.Seen[i]
-		}
-	}
-	f.step, f.state, f.peak, f.ended = s.Step, s.State, s.Peak, s.Ended
-	return s.Port, s.Series, nil
 }

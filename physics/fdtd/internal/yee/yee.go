@@ -19,9 +19,7 @@
 package yee
 
 import (
-	"encoding/gob"
 	"fmt"
-	"io"
 	"runtime"
 	"slices"
 )
@@ -285,55 +283,4 @@ func (e *Engine[T]) Energy(scale float64) float64 {
 		sum += p
 	}
 	return sum
-}
-
-// saved is what Save writes.
-type saved[T Float] struct {
-	Cells    [3]int
-	Step     int
-	Fields   []T
-	PsiX     []T
-	PsiY     []T
-	PsiZ     []T
-	Currents [][]T
-	Series   [][]float64
-}
-
-// Save writes the state: fields, and memory of layers and materials. What the
-// meters have read is the caller's to keep.
-func (e *Engine[T]) Save(w io.Writer) error {
-	if e.broken {
-		return fmt.Errorf("yee: the state of a cancelled run cannot be saved")
-	}
-	s := saved[T]{Cells: e.n, Step: e.step, Fields: e.fields, PsiX: e.psiX, PsiY: e.psiY, PsiZ: e.psiZ}
-	for _, d := range e.spans {
-		s.Currents = append(s.Currents, d.j)
-	}
-	return gob.NewEncoder(w).Encode(s)
-}
-
-// Load reads a state that Save wrote of an engine of the same Config.
-func (e *Engine[T]) Load(r io.Reader) error {
-	var s saved[T]
-	if err := gob.NewDecoder(r).Decode(&s); err != nil {
-		return fmt.Errorf("yee: the state cannot be read: %w", err)
-	}
-	if s.Cells != e.n || len(s.Fields) != len(e.fields) || len(s.PsiX) != len(e.psiX) || len(s.PsiY) != len(e.psiY) ||
-		len(s.PsiZ) != len(e.psiZ) || len(s.Currents) != len(e.spans) {
-		return fmt.Errorf("yee: the state is of another grid (%v cells, here %v)", s.Cells, e.n)
-	}
-	for i, d := range e.spans {
-		if len(s.Currents[i]) != len(d.j) {
-			return fmt.Errorf("yee: the state is of another grid: dispersive edges differ")
-		}
-	}
-	e.step, e.broken = s.Step, false
-	copy(e.fields, s.Fields)
-	copy(e.psiX, s.PsiX)
-	copy(e.psiY, s.PsiY)
-	copy(e.psiZ, s.PsiZ)
-	for i, d := range e.spans {
-		copy(d.j, s.Currents[i])
-	}
-	return nil
 }
