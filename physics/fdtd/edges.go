@@ -153,8 +153,7 @@ func (g *grid) straight(w int, p [3]int) bool {
 		if k>>1 == 1 {
 			at[v] = g.at[v][p[v]] - g.d[v][p[v]-1]/4
 		}
-		_, i := g.model.standing(at)
-		switch s := g.model.shape(i).(type) {
+		switch s := g.model.shape(g.solid(at)).(type) {
 		case Cylinder:
 			return false
 		case Prism:

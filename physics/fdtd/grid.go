@@ -96,6 +96,14 @@ func (m *Model) slowest() float64 {
 
 // material returns what stands at p; beyond the region its sides go on.
 func (g *grid) material(p Point) *Material {
+	if i := g.solid(p); i >= 0 {
+		return &g.model.Solids[i].Material
+	}
+	return &g.model.Background
+}
+
+// solid returns which solid stands at p; −1: the background.
+func (g *grid) solid(p Point) int {
 	for a := range 3 {
 		p[a] = min(max(p[a], g.model.Region.Low[a]+g.delta), g.model.Region.High[a]-g.delta)
 	}
@@ -105,15 +113,12 @@ func (g *grid) material(p Point) *Material {
 		at[a] = min(int((p[a]-x.low[a])*x.scale[a]), x.n[a]-1)
 	}
 	b := &x.bins[at[0]+x.n[0]*(at[1]+x.n[1]*at[2])]
-	if b.only != nil {
-		return b.only
-	}
 	for _, i := range b.solids {
-		if g.model.Solids[i].Shape.Holds(p, 2*g.delta) {
-			return &g.model.Solids[i].Material
+		if b.only != nil || g.model.Solids[i].Shape.Holds(p, 2*g.delta) {
+			return int(i)
 		}
 	}
-	return &g.model.Background
+	return -1
 }
 
 // metal says whether p, or what lies just beside it along the given axes, is

@@ -24,6 +24,10 @@ import (
 // growth of the cell along the grid, per cell.
 const growth = 0.35
 
+// mostSorted is the number of solids up to which narrow things are looked for, by a
+// search of all solids at each plane; beyond, planes and the wavelength alone count.
+const mostSorted = 3000
+
 // A face is a plane's reason: a side of a solid.
 type face struct {
 	x     float64
@@ -206,13 +210,16 @@ func even(p, q float64, n int) (out []float64) {
 // least one, and says which thing.
 func (m *Model) cells(a int, p, q float64, low, high []face, across int) (cells int, name string) {
 	cells = 1
+	if len(m.Solids) > mostSorted {
+		return cells, ""
+	}
 	ask := func(n int, format string, args ...any) {
 		if n > cells || n == cells && name == "" {
 			cells, name = n, fmt.Sprintf(format, args...)
 		}
 	}
 	pairs := 16
-	if len(m.Solids) > 500 {
+	if len(m.Solids) > 300 {
 		pairs = 2
 	}
 	for _, f := range low {

@@ -20,7 +20,7 @@ func (g *grid) checkSeen() error {
 			if !g.within(p) {
 				continue
 			}
-			if m, top := g.model.standing(p); !m || top != i {
+			if g.solid(p) != i {
 				continue // another solid lies over it
 			}
 			metal++
