@@ -105,6 +105,27 @@ func (x *cross) flow(v, out []float64) {
 	}
 }
 
+// fold adds the form Σ y N_t y to m, y being the sum of by times the unknowns at a link;
+// −1: none.
+func (x *cross) fold(m *entries, at func(link int) []int, by []float64) {
+	join := func(k, l int, w float64) {
+		for i, p := range at(k) {
+			for j, q := range at(l) {
+				if p >= 0 && q >= 0 && p >= q {
+					m.add(p, q, w*by[i]*by[j])
+				}
+			}
+		}
+	}
+	for k, l := range x.links {
+		join(k, k, l.n)
+	}
+	for _, c := range x.ties {
+		join(c.i, c.j, c.w)
+		join(c.j, c.i, c.w)
+	}
+}
+
 // currents returns what flows on each signal conductor.
 func (x *cross) currents(flow []float64) []float64 {
 	out := make([]float64, len(x.signals))

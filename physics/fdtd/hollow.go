@@ -218,24 +218,7 @@ func (s *section) cutoffsTM(g *grid, x *cross, want int) ([]cutoff, bool) {
 		return nil, true
 	}
 	var a, b entries
-	ends := func(k int) [2]int { return [2]int{node[x.links[k].i], node[x.links[k].j]} }
-	join := func(k, m int, w float64) {
-		p, q, by := ends(k), ends(m), [2]float64{1, -1}
-		for i := range 2 {
-			for j := range 2 {
-				if p[i] >= 0 && q[j] >= 0 && p[i] >= q[j] {
-					a.add(p[i], q[j], w*by[i]*by[j])
-				}
-			}
-		}
-	}
-	for k, l := range x.links {
-		join(k, k, l.n)
-	}
-	for _, c := range x.ties {
-		join(c.i, c.j, c.w)
-		join(c.j, c.i, c.w)
-	}
+	x.fold(&a, func(k int) []int { return []int{node[x.links[k].i], node[x.links[k].j]} }, []float64{1, -1})
 	for v := range nv {
 		for u := range nu {
 			if k := node[u+v*nu]; k >= 0 {

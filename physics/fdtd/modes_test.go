@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"linewright/internal/refcheck"
+	"linewright/physics/internal/dense"
 	"linewright/physics/material"
 )
 
@@ -266,21 +267,11 @@ func oneSided(a, w, t, f float64, n int) (s11, s21 complex128) {
 
 // solveDense sets x to m⁻¹ x.
 func solveDense(n int, m, x []complex128) {
-	for c := range n {
-		for r := c + 1; r < n; r++ {
-			w := m[r*n+c] / m[c*n+c]
-			for k := c; k < n; k++ {
-				m[r*n+k] -= w * m[c*n+k]
-			}
-			x[r] -= w * x[c]
-		}
+	var lu dense.LU
+	if err := lu.Factor(&dense.Matrix{Rows: n, Cols: n, Data: m}); err != nil {
+		panic(err)
 	}
-	for r := n - 1; r >= 0; r-- {
-		for k := r + 1; k < n; k++ {
-			x[r] -= m[r*n+k] * x[k]
-		}
-		x[r] /= m[r*n+r]
-	}
+	lu.Solve(&dense.Matrix{Rows: n, Cols: 1, Data: x})
 }
 
 // The thin iris of the rows wg-S05 against mode matching, at all its frequencies, on one

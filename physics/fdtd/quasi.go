@@ -88,24 +88,7 @@ func (s *section) pencil(g *grid, x *cross, f float64) *pencil {
 		a.add(edge[m], edge[m], l.w*l.eps)
 	}
 	out := &pencil{x: x, n: n, edge: edge, node: node}
-	join := func(m, k int, w float64) { // (V − Gζ)ᵀ N_t (V − Gζ)
-		p, by := out.drop(m), [3]float64{1, -1, 1}
-		q := out.drop(k)
-		for i := range 3 {
-			for j := range 3 {
-				if p[i] >= 0 && q[j] >= 0 && p[i] >= q[j] {
-					b.add(p[i], q[j], w*by[i]*by[j])
-				}
-			}
-		}
-	}
-	for m, l := range x.links {
-		join(m, m, l.n)
-	}
-	for _, c := range x.ties {
-		join(c.i, c.j, c.w)
-		join(c.j, c.i, c.w)
-	}
+	x.fold(&b, func(m int) []int { at := out.drop(m); return at[:] }, []float64{1, -1, 1}) // (V − Gζ)ᵀ N_t (V − Gζ)
 	for v := range nv {
 		for u := range nu {
 			if k := node[u+v*nu]; k >= 0 {

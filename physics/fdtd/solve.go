@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"linewright/physics/fdtd/internal/yee"
+	"linewright/physics/internal/dense"
 	"linewright/physics/network"
 )
 
@@ -399,35 +400,19 @@ func (s *section) travel(g *grid, f float64) complex128 {
 	return sum
 }
 
-// divideRight sets y to y x⁻¹, by Gaussian elimination of columns with pivots.
+// divideRight sets y to y x⁻¹; x is spoilt. It is no number where x has no inverse.
 func divideRight(n int, y, x []complex128) {
-	for c := range n {
-		best := c
-		for j := c; j < n; j++ {
-			if cmplx.Abs(x[c*n+j]) > cmplx.Abs(x[c*n+best]) {
-				best = j
-			}
+	transpose(n, x)
+	transpose(n, y)
+	var lu dense.LU
+	if err := lu.Factor(&dense.Matrix{Rows: n, Cols: n, Data: x}); err != nil {
+		for i := range y {
+			y[i] = cmplx.NaN()
 		}
-		for r := range n {
-			x[r*n+c], x[r*n+best] = x[r*n+best], x[r*n+c]
-			y[r*n+c], y[r*n+best] = y[r*n+best], y[r*n+c]
-		}
-		p := x[c*n+c]
-		for r := range n {
-			x[r*n+c] /= p
-			y[r*n+c] /= p
-		}
-		for j := range n {
-			if j == c {
-				continue
-			}
-			q := x[c*n+j]
-			for r := range n {
-				x[r*n+j] -= q * x[r*n+c]
-				y[r*n+j] -= q * y[r*n+c]
-			}
-		}
+		return
 	}
+	lu.Solve(&dense.Matrix{Rows: n, Cols: n, Data: y})
+	transpose(n, y)
 }
 
 func transpose(n int, x []complex128) {
