@@ -35,7 +35,7 @@
 //   - Round coaxial ports: the line's own impedance is off by up to 0.4 (h/b)², h
 //     the cell and b the outer radius, up or down as the pin happens to cut the cells.
 //   - Straight edges of metal along lines of the grid are corrected for their singular
-//     field: irises and steps in guides are within 0.001 of S on one grid of 10 cells to the
+//     field: irises and steps in guides are within 0.002 of S on one grid of 10 cells to the
 //     narrow wall (0.013 to 0.037 before), strips within 0.5 % of their impedance on 6 cells
 //     to the gap and 0.1 % on two grids. The error then falls with the square of the cell.
 //   - Probes and vias: S within 0.005 with two grids, 0.01 on one with 8 cells to the
@@ -59,8 +59,8 @@
 //     line 3 % low on 12 cells to the radius and 1.3 % low with a second grid.
 //
 // Not here yet: corrections at round edges and at slanted ones, and where three edges meet,
-// a true surface-impedance boundary. How long a
-// solution takes is measured by who has a clock, not here.
+// a true surface-impedance boundary. How long a solution takes is measured by who has a
+// clock, not here.
 //
 // Everything is SI; e^{+jωt}; S is referred to each port's own line.
 package fdtd
