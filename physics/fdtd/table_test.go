@@ -23,9 +23,9 @@ errors are below 1e-5. S is compared as complex numbers, the worst over all freq
 power given. Times are of the fine grid, all its runs, on %d processors (%s); another program ran beside it
 or not, so they are a guide and not a measure.
 
-The rows of wg-S05 at 12.4 GHz are not believed: mode matching and this solver agree there to 0.0001 and lie 0.005 off
-them (TestThinIris), which is what the table shows; at 8.2 and 10 GHz the errors are 0.0008, 0.0002 and, on a third
-grid, 0.00004. Probes and vias end in round rims, whose edges are not corrected.
+The rows of wg-S05 at 12.4 GHz are not believed: mode matching and this solver on a third grid agree there to 0.0001
+and lie 0.005 off them (TestThinIris), which is what the table shows; at 8.2 and 10 GHz the errors are 0.0008, 0.0002
+and, on the third grid, 0.00004. Probes and vias end in round rims, whose edges are not corrected.
 
 | case | quantity | cells coarse, fine | coarse | fine | power | together | time |
 | --- | --- | --- | --- | --- | --- | --- | --- |
